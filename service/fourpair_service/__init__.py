@@ -1,0 +1,1 @@
+"""The fourpair service: grades four-pair link measurements and keeps the records."""

@@ -1,0 +1,1 @@
+"""Grading and diagnosis: numpy and the standard library only."""

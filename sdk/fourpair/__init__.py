@@ -1,1 +1,39 @@
-"""The Python SDK of fourpair."""
+"""The Python SDK of fourpair: send a measured link, get a verdict.
+
+>>> from fourpair import Client
+>>> client = Client("http://127.0.0.1:8740")  # doctest: +SKIP
+>>> client.grade(measurement).outcome  # doctest: +SKIP
+'pass'
+"""
+
+from fourpair._client import Client
+from fourpair._errors import (
+    ApiError,
+    ConnectionFailedError,
+    FourpairError,
+    InvalidDocumentError,
+    NotFoundError,
+    ServerFailedError,
+    TimedOutError,
+    TooLargeError,
+    TransportError,
+)
+from fourpair._models import CategoryResult, Caution, ParameterResult, Point, Verdict
+
+__all__ = [
+    "ApiError",
+    "CategoryResult",
+    "Caution",
+    "Client",
+    "ConnectionFailedError",
+    "FourpairError",
+    "InvalidDocumentError",
+    "NotFoundError",
+    "ParameterResult",
+    "Point",
+    "ServerFailedError",
+    "TimedOutError",
+    "TooLargeError",
+    "TransportError",
+    "Verdict",
+]

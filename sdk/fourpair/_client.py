@@ -1,0 +1,139 @@
+"""The one place that talks HTTP."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from types import TracebackType
+from typing import IO, Any
+
+import requests
+
+from fourpair._errors import ConnectionFailedError, FourpairError, TimedOutError, TransportError, api_error
+from fourpair._models import Verdict
+
+CONNECT_TIMEOUT_S = 3.0
+READ_TIMEOUT_S = 30.0
+
+TouchstoneSource = str | Path | bytes | IO[bytes]
+
+
+class Client:
+    """A connection to a fourpair service; one may serve several threads.
+
+    Args:
+        url: where the service listens, ``"http://127.0.0.1:8740"``.
+        connect_timeout_s: how long to wait for a connection. [s]
+        read_timeout_s: how long to wait for an answer. [s]
+        session: a ``requests`` session of your own, for proxies or certificates.
+    """
+
+    def __init__(
+        self,
+        url: str,
+        *,
+        connect_timeout_s: float = CONNECT_TIMEOUT_S,
+        read_timeout_s: float = READ_TIMEOUT_S,
+        session: requests.Session | None = None,
+    ) -> None:
+        self._url = url.rstrip("/")
+        self._timeout = (connect_timeout_s, read_timeout_s)
+        self._session = session or requests.Session()
+
+    def __enter__(self) -> Client:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the connections back."""
+        self._session.close()
+
+    def grade(
+        self,
+        measurement: Mapping[str, Any],
+        *,
+        rule_set: str | None = None,
+        category: str | None = None,
+        minimum_basis: str | None = None,
+        touchstone: Mapping[str, TouchstoneSource] | None = None,
+    ) -> Verdict:
+        """Grade one link; nothing is stored.
+
+        Args:
+            measurement: the measurement document.
+            rule_set: id of an edition, or ``"TIA"`` or ``"ISO"`` for the newest
+                of that standard; may stand in the document's ``requirement`` instead.
+            category: category or class; likewise.
+            minimum_basis: ``"memory"``, ``"cross_checked"`` or ``"published"``; likewise.
+            touchstone: Touchstone files by file name, sent as they are and
+                converted by the service. The document's ``touchstone`` object
+                says which pairs and ports they hold.
+
+        Raises:
+            InvalidDocumentError: the document or requirement is not valid.
+            TransportError: no answer arrived.
+            ApiError: the service refused otherwise.
+        """
+        query = {"rule_set": rule_set, "category": category, "minimum_basis": minimum_basis}
+        asked = {name: value for name, value in query.items() if value is not None}
+        if touchstone is None:
+            headers = {"Content-Type": "application/json"}
+            body = _encoded(measurement)
+            return self._verdict(self._send("POST", "/v1/grade", params=asked, data=body, headers=headers))
+        files = [("measurement", ("measurement.json", _encoded(measurement), "application/json"))]
+        files += [("sweep", (name, _opened(source), "text/plain")) for name, source in touchstone.items()]
+        return self._verdict(self._send("POST", "/v1/grade", params=asked, files=files))
+
+    def rule_sets(self) -> list[Mapping[str, Any]]:
+        """Return the editions that the service knows."""
+        found: list[Mapping[str, Any]] = self._send("GET", "/v1/rule-sets").json()["rule_sets"]
+        return found
+
+    def _send(self, method: str, path: str, **arguments: Any) -> requests.Response:
+        try:
+            response = self._session.request(method, self._url + path, timeout=self._timeout, **arguments)
+        except requests.Timeout as error:
+            raise TimedOutError(f"{self._url} did not answer in time: {error}") from error
+        except requests.ConnectionError as error:
+            raise ConnectionFailedError(
+                f"No fourpair service could be reached at {self._url}: {error}"
+            ) from error
+        except requests.RequestException as error:
+            raise TransportError(f"The request to {self._url} failed: {error}") from error
+        if response.status_code >= 400:
+            raise api_error(response.status_code, _problem(response))
+        return response
+
+    @staticmethod
+    def _verdict(response: requests.Response) -> Verdict:
+        return Verdict.from_document(response.json()["verdict"], response.headers.get("X-Request-Id"))
+
+
+def _encoded(document: Mapping[str, Any]) -> bytes:
+    try:
+        return json.dumps(document, separators=(",", ":"), allow_nan=False).encode()
+    except (TypeError, ValueError) as error:
+        raise FourpairError(f"The measurement cannot be written as JSON: {error}") from error
+
+
+def _opened(source: TouchstoneSource) -> bytes:
+    if isinstance(source, bytes):
+        return source
+    if isinstance(source, (str, Path)):
+        return Path(source).read_bytes()
+    return source.read()
+
+
+def _problem(response: requests.Response) -> Mapping[str, Any]:
+    try:
+        found = response.json()
+    except ValueError:
+        found = None
+    if isinstance(found, Mapping):
+        return found
+    return {"title": response.reason or "The service answered with an error", "code": ""}

@@ -1,0 +1,196 @@
+"""A verdict as typed values. Fields that this version does not know stay in ``raw``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+UNITS = ("db", "ns", "m", "ohm")
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A value held against its limit; a positive margin is inside the limit.
+
+    Attributes:
+        unit: ``db``, ``ns``, ``m`` or ``ohm``.
+        margin, measured, limit: in that unit.
+        frequency_mhz: where on the curve. [MHz]
+    """
+
+    unit: str
+    margin: float | None
+    measured: float | None
+    limit: float | None
+    frequency_mhz: float | None
+    pairs: str | None
+    end: str | None
+    outcome: str | None = None
+
+    @classmethod
+    def from_document(cls, document: Mapping[str, Any]) -> Point:
+        """Return the point of a verdict document."""
+        unit = next((u for u in UNITS if f"measured_{u}" in document), "db")
+        return cls(
+            unit,
+            document.get(f"margin_{unit}"),
+            document.get(f"measured_{unit}"),
+            document.get(f"limit_{unit}"),
+            document.get("frequency_mhz"),
+            document.get("pairs"),
+            document.get("end"),
+            document.get("outcome"),
+        )
+
+
+def _point(document: Any) -> Point | None:
+    return Point.from_document(document) if isinstance(document, Mapping) else None
+
+
+@dataclass(frozen=True, slots=True)
+class ParameterResult:
+    """One parameter at one end.
+
+    Attributes:
+        outcome: ``None`` for a parameter that is shown and not judged.
+    """
+
+    parameter: str
+    title: str
+    end: str | None
+    status: str
+    outcome: str | None
+    worst_margin: Point | None
+    worst_value: Point | None
+    by_pair: tuple[Point, ...]
+    points_judged: int
+    incomplete_because: tuple[str, ...]
+    raw: Mapping[str, Any] = field(repr=False)
+
+    @classmethod
+    def from_document(cls, document: Mapping[str, Any]) -> ParameterResult:
+        """Return the result of a verdict document."""
+        return cls(
+            document["parameter"],
+            document.get("title", document["parameter"]),
+            document.get("end"),
+            document.get("status", ""),
+            document.get("outcome"),
+            _point(document.get("worst_margin")),
+            _point(document.get("worst_value")),
+            tuple(Point.from_document(p) for p in document.get("by_pair", ())),
+            document.get("points_judged", 0),
+            tuple(document.get("incomplete_because", ())),
+            document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class CategoryResult:
+    """How the link stands to one category or class: ``met``, ``not_met``, ``not_evaluated``."""
+
+    category: str
+    title: str
+    state: str
+    headroom_db: float | None
+    stopped_by: tuple[str, ...]
+    missing: tuple[str, ...]
+    raw: Mapping[str, Any] = field(repr=False)
+
+    @classmethod
+    def from_document(cls, document: Mapping[str, Any]) -> CategoryResult:
+        """Return the result of a verdict document."""
+        return cls(
+            document["category"],
+            document.get("title", document["category"]),
+            document["state"],
+            document.get("headroom_db"),
+            tuple(document.get("stopped_by", ())),
+            tuple(document.get("missing", ())),
+            document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """Something to know that decides nothing."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answer for one link.
+
+    Attributes:
+        outcome: ``pass``, ``marginal_pass``, ``marginal_fail``, ``fail`` or ``incomplete``.
+        notices: what must be said before anything else; not empty means provisional.
+        reasons: why, as sentences, most important first.
+        headroom_db: smallest margin of the judged dB parameters. [dB]
+        raw: the whole document as it arrived.
+        request_id: the service's name for the request.
+    """
+
+    outcome: str
+    label: str | None
+    notices: tuple[str, ...]
+    reasons: tuple[str, ...]
+    headroom_db: float | None
+    basis: str | None
+    provisional: bool
+    rule_set_id: str
+    rule_set_digest: str
+    parameters: tuple[ParameterResult, ...]
+    categories: tuple[CategoryResult, ...]
+    cautions: tuple[Caution, ...]
+    raw: Mapping[str, Any] = field(repr=False)
+    request_id: str | None = None
+
+    @classmethod
+    def from_document(cls, document: Mapping[str, Any], request_id: str | None = None) -> Verdict:
+        """Return the verdict of a document that the service sent."""
+        rule_set: Mapping[str, Any] = document.get("rule_set", {})
+        return cls(
+            document["outcome"],
+            document.get("label"),
+            tuple(document.get("notices", ())),
+            tuple(document.get("reasons", ())),
+            document.get("headroom_db"),
+            document.get("basis"),
+            bool(document.get("provisional", False)),
+            rule_set.get("id", ""),
+            rule_set.get("digest", ""),
+            tuple(ParameterResult.from_document(p) for p in document.get("parameters", ())),
+            tuple(CategoryResult.from_document(c) for c in document.get("categories", ())),
+            tuple(Caution(c["code"], c["text"]) for c in document.get("cautions", ())),
+            document,
+            request_id,
+        )
+
+    @property
+    def passed(self) -> bool:
+        """Whether the outcome is a pass, marginal or not."""
+        return self.outcome in {"pass", "marginal_pass"}
+
+    def parameter(self, name: str, end: str | None = None) -> ParameterResult:
+        """Return one result.
+
+        Raises:
+            KeyError: the verdict has none of that name and end.
+        """
+        for result in self.parameters:
+            if result.parameter == name and result.end == end:
+                return result
+        raise KeyError(f"no {name} at {end} in this verdict")
+
+    def failing(self) -> Sequence[ParameterResult]:
+        """Return the results that fail, marginally or not."""
+        return [r for r in self.parameters if r.outcome in {"fail", "marginal_fail"}]
+
+    def summary(self) -> str:
+        """Return the verdict as plain text: notices, outcome, reasons."""
+        headroom = "" if self.headroom_db is None else f", headroom {self.headroom_db:.1f} dB"
+        name = f"{self.label}: " if self.label else ""
+        return "\n".join([*self.notices, f"{name}{self.outcome.replace('_', ' ')}{headroom}", *self.reasons])

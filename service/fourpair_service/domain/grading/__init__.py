@@ -1,0 +1,1 @@
+"""Holding a measured link against a rule set: margins, excuses, outcomes, the verdict."""

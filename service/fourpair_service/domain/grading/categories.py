@@ -1,0 +1,209 @@
+"""How a link stands to every category or class of its standard.
+
+A link meets limits, and components have a category, so nothing here is ever
+"attained": a category is met, not met, or not evaluated for want of something.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fourpair_service.domain.grading.margins import TableMargins, WorstPoints
+from fourpair_service.domain.grading.readings import reading_results
+from fourpair_service.domain.grading.rows import ENDS
+from fourpair_service.domain.grading.swept import Question
+from fourpair_service.domain.limits import Category, RuleSet, Status
+from fourpair_service.domain.link import Configuration, End
+from fourpair_service.domain.measurement import LinkMeasurement
+from fourpair_service.domain.parameters import TRAITS, Parameter
+from fourpair_service.domain.verdict import (
+    FAILED,
+    CategoryResult,
+    CategoryState,
+    Outcome,
+    ParameterResult,
+    WireMapResult,
+)
+
+JUDGED = (Status.REQUIRED, Status.JUDGED_IF_PRESENT)
+
+
+def described(parameter: Parameter, end: End | None) -> str:
+    """Return a parameter and its end for a sentence.
+
+    >>> described(Parameter.NEXT, End.FAR)
+    'NEXT at the far end'
+    """
+    title = TRAITS[parameter].title
+    return f"{title} at the {end} end" if end else title
+
+
+@dataclass(frozen=True, slots=True)
+class _Worst:
+    """The worst point of one parameter and end."""
+
+    parameter: Parameter
+    end: End | None
+    margin_db: float
+    frequency_mhz: float
+    pairs: str
+
+    def sentence(self) -> str:
+        where = f" on {self.pairs}" if self.pairs else ""
+        return (
+            f"{described(self.parameter, self.end)} is {-self.margin_db:.1f} dB outside "
+            f"at {self.frequency_mhz:.4g} MHz{where}"
+        )
+
+
+class CategoryTable:
+    """Worst margins of a batch of links under every category of a rule set.
+
+    Args:
+        margins: the tables of the links, all of one signature.
+        rule_set: whose categories are asked for.
+        configuration: of the links.
+    """
+
+    def __init__(
+        self, margins: Sequence[TableMargins], rule_set: RuleSet, configuration: Configuration
+    ) -> None:
+        self._margins = margins
+        self._rule_set, self._configuration = rule_set, configuration
+        self._worst: dict[str, list[WorstPoints]] = {
+            name: [table.worst(rule_set, category, configuration) for table in margins]
+            for name, category in rule_set.categories.items()
+            if category.missing is None
+        }
+
+    def worst_points(self, category: str) -> list[WorstPoints]:
+        """Return the kernel's result for one category, one entry a table."""
+        return self._worst[category]
+
+    def results(
+        self, link: int, measurement: LinkMeasurement, wire_map: WireMapResult, *, coverage_is_advisory: bool
+    ) -> tuple[CategoryResult, ...]:
+        """Return how one link stands to each category, lowest first."""
+        return tuple(
+            self._result(link, category, measurement, wire_map, coverage_is_advisory)
+            for category in self._rule_set.categories.values()
+        )
+
+    def _result(
+        self,
+        link: int,
+        category: Category,
+        measurement: LinkMeasurement,
+        wire_map: WireMapResult,
+        advisory: bool,
+    ) -> CategoryResult:
+        if category.missing is not None:
+            return CategoryResult(
+                category.name, category.title, CategoryState.NOT_EVALUATED, missing=(category.missing,)
+            )
+        question = Question(self._rule_set, category, self._configuration, {}, advisory)
+        readings = [r for r in reading_results(measurement, question) if r.status in JUDGED]
+        missing, nearest, failing = self._swept(link, category, advisory)
+        stopped = [finding.text for finding in wire_map.findings]
+        stopped += [worst.sentence() for worst in failing]
+        stopped += [_reading_sentence(r) for r in readings if r.outcome in FAILED]
+        missing += [text for r in readings for text in r.incomplete_because if r.outcome not in FAILED]
+        if wire_map.outcome is Outcome.INCOMPLETE:
+            missing.insert(0, wire_map.note or "the wire map was not measured")
+        state = (
+            CategoryState.NOT_MET
+            if stopped
+            else CategoryState.NOT_EVALUATED
+            if missing
+            else CategoryState.MET
+        )
+        other_fails = wire_map.outcome is Outcome.FAIL or any(r.outcome in FAILED for r in readings)
+        return CategoryResult(
+            category.name,
+            category.title,
+            state,
+            headroom_db=None if nearest is None or other_fails else nearest.margin_db,
+            parameter=nearest.parameter if nearest else None,
+            end=nearest.end if nearest else None,
+            frequency_mhz=nearest.frequency_mhz if nearest else None,
+            pairs=(nearest.pairs or None) if nearest else None,
+            stopped_by=tuple(stopped),
+            missing=tuple(dict.fromkeys(missing)),
+        )
+
+    def _swept(
+        self, link: int, category: Category, advisory: bool
+    ) -> tuple[list[str], _Worst | None, list[_Worst]]:
+        seen: dict[tuple[Parameter, End | None], tuple[str, ...]] = {}
+        missing: list[str] = []
+        found: list[_Worst] = []
+        for table, points in zip(self._margins, self._worst[category.name], strict=True):
+            margins = points.margin_db[link].tolist()
+            for number, group in enumerate(table.table.groups):
+                if category.statuses.get(group.parameter) not in JUDGED:
+                    continue
+                seen[(group.parameter, group.end)] = group.keys
+                if group.parameter in points.limits.holes:
+                    missing.append(f"{TRAITS[group.parameter].title}: {points.limits.holes[group.parameter]}")
+                if points.limits.gap and not advisory:
+                    missing.append(points.limits.gap)
+                if margins[number] != float("inf"):
+                    at = int(points.index[link, number])
+                    key = table.worst_key(link, number, at, category) if margins[number] < 0 else ""
+                    found.append(
+                        _Worst(
+                            group.parameter,
+                            group.end,
+                            margins[number],
+                            float(table.table.frequency_mhz[at]),
+                            key,
+                        )
+                    )
+        missing += self._absent(category, seen)
+        nearest = min(found, key=lambda w: w.margin_db, default=None)
+        return missing, self._named(link, nearest, category), [w for w in found if w.margin_db < 0]
+
+    def _named(self, link: int, worst: _Worst | None, category: Category) -> _Worst | None:
+        """Return the nearest point with its pairs, which only it needs to name."""
+        if worst is None or worst.pairs:
+            return worst
+        for table, points in zip(self._margins, self._worst[category.name], strict=True):
+            for number, group in enumerate(table.table.groups):
+                same = group.parameter is worst.parameter and group.end is worst.end
+                if same and points.margin_db[link, number] == worst.margin_db:
+                    key = table.worst_key(link, number, int(points.index[link, number]), category)
+                    return _Worst(worst.parameter, worst.end, worst.margin_db, worst.frequency_mhz, key)
+        return worst
+
+    def _absent(
+        self, category: Category, seen: dict[tuple[Parameter, End | None], tuple[str, ...]]
+    ) -> list[str]:
+        missing = []
+        for parameter in category.required():
+            traits = TRAITS[parameter]
+            if not traits.is_swept or parameter is Parameter.PROPAGATION_DELAY:
+                continue
+            if self._rule_set.curve(category.name, self._configuration, parameter) is None:
+                missing.append(f"{traits.title}: no limit is built in")
+                continue
+            for end in ENDS if traits.has_ends else (None,):
+                keys = seen.get((parameter, end))
+                if keys is None:
+                    missing.append(f"{described(parameter, end)} not measured")
+                elif len(keys) < len(traits.keys):
+                    absent = [key for key in traits.keys if key not in keys]
+                    missing.append(f"{described(parameter, end)} not measured on {', '.join(absent)}")
+        return missing
+
+
+UNIT_WORDS = {"ns": "ns", "m": "m", "ohm": "ohm", "db": "dB"}
+
+
+def _reading_sentence(result: ParameterResult) -> str:
+    point, traits = result.worst_margin, TRAITS[result.parameter]
+    if point is None or point.limit is None:
+        return f"{traits.title} fails"
+    unit = UNIT_WORDS[traits.unit or "db"]
+    on = f" on {point.pairs}" if point.pairs else ""
+    return f"{traits.title} is {point.measured:.4g} {unit}{on}, the limit {point.limit:.4g} {unit}"

@@ -7,12 +7,15 @@ the disturbers add, and a ratio in dB is a difference (power sum of 40, 43 and
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fourpair_service.domain.link import FEXT_COMBINATIONS, NEXT_COMBINATIONS, PAIRS, next_combination
 from fourpair_service.domain.measurement import FloatArray
+
+IndexArray: TypeAlias = NDArray[np.intp]
 
 # exp2 and log2 with a scale factor are several times faster than 10**x and log10.
 _LOG2_PER_DB: Final = -np.log2(10.0) / 10.0
@@ -42,6 +45,38 @@ MIRRORED_ROWS: Final = np.array(
 )
 
 
+# 10**(-L/10) for every loss that instruments write, -30.00 to 200.00 dB in steps of
+# 0.01 dB. Most sweeps carry two decimals, and looking up is twice as fast as exp2.
+_TABLE_FROM_DB: Final = -30
+_TABLE_STEPS_PER_DB: Final = 100
+_TABLE: Final = np.exp2(
+    (np.arange(230 * _TABLE_STEPS_PER_DB + 1) + _TABLE_FROM_DB * _TABLE_STEPS_PER_DB)
+    / _TABLE_STEPS_PER_DB
+    * _LOG2_PER_DB
+)
+
+
+def power(loss_db: FloatArray) -> FloatArray:
+    """Return 10**(-L/10) of losses of any shape, to the last bit the same by table or by formula.
+
+    >>> float(power(np.array([30.0]))[0].round(9))
+    0.001
+    """
+    steps = np.rint(loss_db * _TABLE_STEPS_PER_DB)
+    if not bool((steps / _TABLE_STEPS_PER_DB == loss_db).all()):
+        return np.exp2(loss_db * _LOG2_PER_DB)
+    row = (steps - _TABLE_FROM_DB * _TABLE_STEPS_PER_DB).astype(np.int32)
+    if row.size == 0 or row.min() < 0 or row.max() >= _TABLE.size:
+        return np.exp2(loss_db * _LOG2_PER_DB)
+    return _TABLE[row]
+
+
+def decibels(power_ratio: FloatArray) -> FloatArray:
+    """Return the loss that a power ratio is, infinite for none at all. [dB]."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(_DB_PER_LOG2 * np.log2(power_ratio))
+
+
 def power_sum(loss_db: FloatArray) -> FloatArray:
     r"""Return the power sum of several disturbers on one pair.
 
@@ -58,10 +93,28 @@ def power_sum(loss_db: FloatArray) -> FloatArray:
     >>> power_sum(np.array([[40.0], [40.0], [40.0]])).round(2).tolist()
     [35.23]
     """
-    return np.asarray(_DB_PER_LOG2 * np.log2(np.exp2(loss_db * _LOG2_PER_DB).sum(axis=0)))
+    return decibels(power(loss_db).sum(axis=0))
 
 
-def power_sums(loss_db: FloatArray, disturbers: np.ndarray[tuple[int, ...], np.dtype[np.intp]]) -> FloatArray:
+def summed_power(disturber_power: FloatArray, disturbers: IndexArray) -> FloatArray:
+    """Return the power that all three disturbers of each pair give together.
+
+    Args:
+        disturber_power: (..., k, n) power ratio of each combination, see ``power``.
+        disturbers: (4, 3) the rows that disturb each pair.
+
+    Returns:
+        (..., 4, n) in the order of ``PAIRS``.
+    """
+    total = np.empty((*disturber_power.shape[:-2], len(disturbers), disturber_power.shape[-1]))
+    for row, (first, second, third) in enumerate(disturbers):
+        into = total[..., row, :]
+        np.add(disturber_power[..., first, :], disturber_power[..., second, :], out=into)
+        into += disturber_power[..., third, :]
+    return total
+
+
+def power_sums(loss_db: FloatArray, disturbers: IndexArray) -> FloatArray:
     """Return the power sums on all four pairs.
 
     Args:
@@ -71,10 +124,7 @@ def power_sums(loss_db: FloatArray, disturbers: np.ndarray[tuple[int, ...], np.d
     Returns:
         (..., 4, n) power sums in the order of ``PAIRS``. [dB]
     """
-    power = np.exp2(loss_db * _LOG2_PER_DB)
-    first, second, third = disturbers.T
-    total = power[..., first, :] + power[..., second, :] + power[..., third, :]
-    return np.asarray(_DB_PER_LOG2 * np.log2(total))
+    return decibels(summed_power(power(loss_db), disturbers))
 
 
 def acr_n(next_db: FloatArray, insertion_loss_db: FloatArray) -> FloatArray:

@@ -317,7 +317,9 @@ class RuleSet:
         """Return the limit curve, or ``None`` where the edition gives none."""
         return self.curve_limits.get((category, configuration.value, parameter.value))
 
-    def reading(self, category: str, configuration: Configuration, parameter: Parameter) -> ReadingLimit | None:
+    def reading(
+        self, category: str, configuration: Configuration, parameter: Parameter
+    ) -> ReadingLimit | None:
         """Return the single-value limit, or ``None`` where the edition gives none."""
         return self.reading_limits.get((category, configuration.value, parameter.value))
 

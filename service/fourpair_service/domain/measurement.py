@@ -80,7 +80,9 @@ class CurveGroup:
             raise InvalidMeasurementError("", f"expected {rows} values, got {self.value_complex.shape}")
 
     @classmethod
-    def from_complex(cls, frequency_mhz: FloatArray, keys: tuple[str, ...], value: ComplexArray) -> CurveGroup:
+    def from_complex(
+        cls, frequency_mhz: FloatArray, keys: tuple[str, ...], value: ComplexArray
+    ) -> CurveGroup:
         """Return the group of (k, n) complex ``value`` with its losses computed."""
         return cls(frequency_mhz, keys, loss_db(value), value)
 
@@ -260,7 +262,9 @@ class LinkMeasurement:
         for (parameter, end), groups in self.curves.items():
             traits = TRAITS[parameter]
             if traits.has_ends != (end is not None):
-                raise InvalidMeasurementError(f"/sweeps/{parameter}", "near and far do not fit this parameter")
+                raise InvalidMeasurementError(
+                    f"/sweeps/{parameter}", "near and far do not fit this parameter"
+                )
             for key in (key for group in groups for key in group.keys):
                 if traits.keys and key not in traits.keys:
                     raise InvalidMeasurementError(

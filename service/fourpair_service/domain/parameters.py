@@ -66,7 +66,9 @@ class Traits:
     is_swept: bool
 
 
-def _curve(title: str, keys: tuple[str, ...], sense: Sense = Sense.AT_LEAST, *, has_ends: bool = True) -> Traits:
+def _curve(
+    title: str, keys: tuple[str, ...], sense: Sense = Sense.AT_LEAST, *, has_ends: bool = True
+) -> Traits:
     return Traits(title, "db", sense, keys, has_ends, is_swept=True)
 
 

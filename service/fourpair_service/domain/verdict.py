@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 from fourpair_service.domain.limits import Basis, Status
 from fourpair_service.domain.link import Configuration, End
@@ -75,8 +75,7 @@ def point_outcome(margin: float, accuracy: float) -> Outcome:
     return Outcome.MARGINAL_FAIL if margin > -accuracy else Outcome.FAIL
 
 
-@dataclass(frozen=True, slots=True)
-class Point:
+class Point(NamedTuple):
     """A value held against its limit, in the unit of its parameter.
 
     Attributes:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from typing import Final
 
 from fourpair_service.domain.link import PAIRS, PINS, SHIELD
@@ -199,6 +200,7 @@ def _miswires(mapping: Mapping[str, str], left: list[str]) -> Iterator[WireMapFi
             )
 
 
+@lru_cache(maxsize=1024)
 def name_faults(wire_map: WireMap, *, shield_expected: bool) -> tuple[WireMapFinding, ...]:
     """Return every fault of continuity in the words of the trade.
 
@@ -243,6 +245,7 @@ def name_faults(wire_map: WireMap, *, shield_expected: bool) -> tuple[WireMapFin
     return tuple(findings)
 
 
+@lru_cache(maxsize=1024)
 def broken_pairs(wire_map: WireMap) -> frozenset[str]:
     """Return the pairs that are open or shorted: what is read on them ends at the fault."""
     faults = name_faults(wire_map, shield_expected=False)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fourpair_service.domain.grading.margins import TableMargins, WorstPoints
-from fourpair_service.domain.grading.readings import reading_results
+from fourpair_service.domain.grading.readings import reading_results, what_judges
 from fourpair_service.domain.grading.rows import ENDS
 from fourpair_service.domain.grading.swept import Question
 from fourpair_service.domain.limits import Category, RuleSet, Status
@@ -85,25 +85,30 @@ class CategoryTable:
         self, link: int, measurement: LinkMeasurement, wire_map: WireMapResult, *, coverage_is_advisory: bool
     ) -> tuple[CategoryResult, ...]:
         """Return how one link stands to each category, lowest first."""
-        return tuple(
-            self._result(link, category, measurement, wire_map, coverage_is_advisory)
-            for category in self._rule_set.categories.values()
-        )
+        shared: dict[tuple[object, ...], list[ParameterResult]] = {}
+        results = []
+        for category in self._rule_set.categories.values():
+            if category.missing is not None:
+                state = CategoryState.NOT_EVALUATED
+                results.append(
+                    CategoryResult(category.name, category.title, state, missing=(category.missing,))
+                )
+                continue
+            question = Question(self._rule_set, category, self._configuration, {}, coverage_is_advisory)
+            key = what_judges(measurement, question)
+            if key not in shared:
+                shared[key] = [r for r in reading_results(measurement, question) if r.status in JUDGED]
+            results.append(self._result(link, category, shared[key], wire_map, coverage_is_advisory))
+        return tuple(results)
 
     def _result(
         self,
         link: int,
         category: Category,
-        measurement: LinkMeasurement,
+        readings: list[ParameterResult],
         wire_map: WireMapResult,
         advisory: bool,
     ) -> CategoryResult:
-        if category.missing is not None:
-            return CategoryResult(
-                category.name, category.title, CategoryState.NOT_EVALUATED, missing=(category.missing,)
-            )
-        question = Question(self._rule_set, category, self._configuration, {}, advisory)
-        readings = [r for r in reading_results(measurement, question) if r.status in JUDGED]
         missing, nearest, failing = self._swept(link, category, advisory)
         stopped = [finding.text for finding in wire_map.findings]
         stopped += [worst.sentence() for worst in failing]

@@ -10,9 +10,9 @@ import numpy as np
 
 from fourpair_service.domain.errors import InvalidMeasurementError
 from fourpair_service.domain.grading.readings import FREQUENCY_TOLERANCE, intact_pairs
-from fourpair_service.domain.grading.rows import RowTable, fext_at
+from fourpair_service.domain.grading.rows import BoolArray, IndexArray, RowTable
 from fourpair_service.domain.link import SPEED_OF_LIGHT_M_PER_NS, Configuration, End
-from fourpair_service.domain.measurement import FloatArray, LinkMeasurement
+from fourpair_service.domain.measurement import CurveGroup, FloatArray, LinkMeasurement
 from fourpair_service.domain.parameters import DERIVED, TRAITS, Parameter
 from fourpair_service.domain.verdict import Caution
 
@@ -108,8 +108,7 @@ def accuracy_cautions(measurement: LinkMeasurement, judged: Iterable[Parameter])
 
 def reciprocity_cautions(measurement: LinkMeasurement) -> Iterator[Caution]:
     """Yield where FEXT of both ends was given and does not agree as it must."""
-    near, far = (measurement.curves.get((Parameter.FEXT, end)) for end in (End.NEAR, End.FAR))
-    if not near or not far:
+    if not all(measurement.curves.get((Parameter.FEXT, end)) for end in End):
         return
     worst = max(_differences(measurement), default=(0.0, ""))
     if worst[0] > RECIPROCITY_DB:
@@ -121,16 +120,22 @@ def reciprocity_cautions(measurement: LinkMeasurement) -> Iterator[Caution]:
 
 
 def _differences(measurement: LinkMeasurement) -> Iterator[tuple[float, str]]:
-    for group in fext_at(measurement, End.NEAR)[0]:
-        for key in group.keys:
-            first = group.sweep(key)
-            mirrored = measurement.sweep(Parameter.FEXT, End.FAR, "{1}>{0}".format(*key.split(">")))
-            if mirrored is None:
-                continue
-            other = np.interp(first.frequency_mhz, mirrored.frequency_mhz, mirrored.value_db)
-            above = first.frequency_mhz > RECIPROCITY_FROM_MHZ
-            if bool(above.any()):
-                yield float(np.abs(first.value_db - other)[above].max()), key
+    far = measurement.curves[(Parameter.FEXT, End.FAR)]
+    for near in measurement.curves[(Parameter.FEXT, End.NEAR)]:
+        for group in far:
+            mirrored = ["{1}>{0}".format(*key.split(">")) for key in group.keys]
+            both = [(near.keys.index(key), row) for row, key in enumerate(mirrored) if key in near.keys]
+            above = near.frequency_mhz > RECIPROCITY_FROM_MHZ
+            if both and bool(above.any()):
+                yield _largest(near, group, np.array(both), above)
+
+
+def _largest(near: CurveGroup, far: CurveGroup, both: IndexArray, above: BoolArray) -> tuple[float, str]:
+    other = far.value_db[both[:, 1]]
+    if not np.array_equal(near.frequency_mhz, far.frequency_mhz):
+        other = np.stack([np.interp(near.frequency_mhz, far.frequency_mhz, row) for row in other])
+    apart = np.abs(near.value_db[both[:, 0]] - other)[:, above].max(axis=1)
+    return float(apart.max()), near.keys[int(both[int(apart.argmax()), 0])]
 
 
 def derived_cautions(
@@ -188,7 +193,7 @@ def _difference_db(
     for table in tables:
         for group in table.groups:
             if (group.parameter, group.end) == place[:2] and place[2] in group.keys:
-                row = group.start + group.keys.index(place[2])
-                ours = np.interp(axis, table.frequency_mhz, table.value[link, row] * group.sign)
+                row = group.keys.index(place[2])
+                ours = np.interp(axis, table.frequency_mhz, group.signed_db[link, row] * group.sign)
                 return float(np.nanmax(np.abs(ours - value_db)))
     return None

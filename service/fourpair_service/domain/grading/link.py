@@ -6,9 +6,10 @@ batch go through the same tables, so they get the same verdict.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
+from functools import lru_cache
 from itertools import groupby
 
 from fourpair_service.domain.errors import InvalidRequirementError
@@ -93,13 +94,20 @@ def grade_batch(
     """
     category = rule_set.category(requirement.category)
     verdicts: list[Verdict] = []
-    for _, alike in groupby(measurements, key=lambda m: (m.configuration, signature(m))):
-        links = list(alike)
+    for links in _alike(measurements):
         check_requirement(rule_set, category, links[0].configuration)
         for start in range(0, len(links), CHUNK):
             chunk = links[start : start + CHUNK]
             verdicts += _LinkBatch(chunk, rule_set, category, requirement, now).verdicts()
     return verdicts
+
+
+def _alike(measurements: Sequence[LinkMeasurement]) -> Iterator[Sequence[LinkMeasurement]]:
+    if len(measurements) == 1:
+        yield measurements
+        return
+    for _, links in groupby(measurements, key=lambda m: (m.configuration, signature(m))):
+        yield list(links)
 
 
 def check_requirement(rule_set: RuleSet, category: Category, configuration: Configuration) -> None:
@@ -141,7 +149,8 @@ class _LinkBatch:
         self._requirement, self._now = requirement, now
         self._configuration = links[0].configuration
         self._tables = self._built(category.rules.acr_f_loss_of)
-        self._margins = [TableMargins(table) for table in self._tables]
+        idle = _never_judged(rule_set)
+        self._margins = [TableMargins(table, idle) for table in self._tables]
         self._by_category = CategoryTable(self._margins, rule_set, self._configuration)
 
     def _built(self, loss_of: str) -> tuple[RowTable, ...]:
@@ -251,6 +260,12 @@ class _LinkBatch:
             other = "disturbing" if self._category.rules.acr_f_loss_of == "disturbed" else "disturbed"
             found += caution.derived_cautions(link, self._tables, self._built(other), number)
         return tuple(found)
+
+
+@lru_cache(maxsize=64)
+def _never_judged(rule_set: RuleSet) -> frozenset[Parameter]:
+    judged = {p for c in rule_set.categories.values() for p, status in c.statuses.items() if status in JUDGED}
+    return frozenset(set(Parameter) - judged)
 
 
 def limit_bases(question: Question) -> list[Basis]:

@@ -15,14 +15,15 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from fourpair_service.domain import crosstalk
 from fourpair_service.domain.grading.coverage import coverage_gap
-from fourpair_service.domain.grading.rows import RowGroup, RowTable
+from fourpair_service.domain.grading.rows import BoolArray, RowGroup, RowTable, left_out
 from fourpair_service.domain.limits import Category, EvaluationRules, RuleSet, ShortLinkRelief
 from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import FloatArray
 from fourpair_service.domain.parameters import TRAITS, Parameter, Sense
 
-BoolArray: TypeAlias = NDArray[np.bool_]
+Thresholds: TypeAlias = tuple[float | None, float | None, float | None, float | None]
 
 BY_OWN_LOSS = frozenset({Parameter.RETURN_LOSS})
 BY_NEXT_LOSS = frozenset({Parameter.NEXT, Parameter.PS_NEXT, Parameter.ACR_N, Parameter.PS_ACR_N})
@@ -88,22 +89,39 @@ def threshold_of(group: RowGroup, rules: EvaluationRules) -> float | None:
     return None
 
 
-def excused(table: RowTable, group: RowGroup, rules: EvaluationRules) -> BoolArray | None:
+def thresholds(rules: EvaluationRules) -> Thresholds:
+    """Return all thresholds of an edition: categories that share them share their excuses."""
+    return (
+        rules.return_loss_below_loss_db.value,
+        rules.next_below_loss_db.value,
+        rules.acr_f_above_fext_db.value,
+        rules.ps_acr_f_above_ps_fext_db.value,
+    )
+
+
+def excused(table: RowTable, number: int, rules: EvaluationRules) -> BoolArray | None:
     """Return which points of a group are not judged, ``None`` where all are.
 
     Returns:
-        (K, rows, n) true where the edition's own rule takes a point out.
+        (K, rows, n) true where the edition's own rule takes a point out, or
+        where a combined curve has no value.
     """
+    group = table.groups[number]
     threshold = threshold_of(group, rules)
-    if threshold is None:
-        return None
-    fext_db = table.fext_db.get(group.start)
-    mask = _above(fext_db, threshold) if fext_db is not None else _all_below(table, group, threshold)
-    return mask if bool(mask.any()) else None
+    mask = None
+    if threshold is not None:
+        far = group.far_crosstalk
+        mask = _all_below(table, group, threshold) if far is None else _above(far, threshold)
+    gaps = table.gaps[number]
+    if gaps is not None:
+        mask = gaps if mask is None else mask | gaps
+    return mask if mask is not None and bool(mask.any()) else None
 
 
-def _above(fext_db: FloatArray, threshold: float) -> BoolArray:
-    return np.asarray(fext_db > threshold)
+def _above(far_crosstalk: FloatArray, threshold_db: float) -> BoolArray:
+    # As powers: a loss above the threshold is a power below it.
+    below: BoolArray = far_crosstalk < crosstalk.power(np.array([threshold_db]))[0]
+    return below
 
 
 def _all_below(table: RowTable, group: RowGroup, threshold: float) -> BoolArray:
@@ -112,14 +130,6 @@ def _all_below(table: RowTable, group: RowGroup, threshold: float) -> BoolArray:
     for column in group.loss_rows.T[1:]:
         mask = mask & low[:, column]
     return mask
-
-
-def judged_values(table: RowTable, group: RowGroup, mask: BoolArray | None) -> FloatArray:
-    """Return (K, rows, n) signed values with what is not judged at +inf."""
-    value = table.value[:, group.rows]
-    if table.has_gaps:
-        value = np.where(np.isnan(value), np.inf, value)
-    return value if mask is None else np.where(mask, np.inf, value)
 
 
 def relief_db(table: RowTable, group: RowGroup, relief: ShortLinkRelief | None) -> FloatArray | None:
@@ -138,6 +148,14 @@ def relief_db(table: RowTable, group: RowGroup, relief: ShortLinkRelief | None) 
     return np.asarray(eligible[:, :, None] * drop)
 
 
+@lru_cache(maxsize=1024)
+def limit_rows(limits: AxisLimits, parameters: tuple[Parameter, ...]) -> FloatArray:
+    """Return (rows, n_window) signed limits, -inf for a parameter without one."""
+    size = limits.window.stop - limits.window.start
+    none = np.full(size, -np.inf)
+    return np.stack([limits.limit.get(parameter, none) for parameter in parameters])
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class WorstPoints:
     """The worst judged point of each group of a table under one category.
@@ -154,63 +172,65 @@ class WorstPoints:
 
 
 class TableMargins:
-    """Worst margins of one table, computed once for each distinct set of rules."""
+    """Worst margins of one table, computed once for each distinct set of rules.
 
-    def __init__(self, table: RowTable) -> None:
+    Args:
+        table: the rows.
+        shown_only: parameters that no category judges; they have no worst point.
+    """
+
+    def __init__(self, table: RowTable, shown_only: frozenset[Parameter] = frozenset()) -> None:
         self.table = table
-        self._masks: dict[tuple[float | None, ...], list[BoolArray | None]] = {}
-        self._envelopes: dict[tuple[float | None, ...], FloatArray] = {}
+        self._shown_only = shown_only
+        self.parameters = tuple(group.parameter for group in table.groups)
+        self._masks: dict[Thresholds, list[BoolArray | None]] = {}
+        self._envelopes: dict[Thresholds, FloatArray] = {}
 
     def masks(self, rules: EvaluationRules) -> list[BoolArray | None]:
         """Return what each group leaves out, in the order of the groups."""
-        key = tuple(threshold_of(group, rules) for group in self.table.groups)
+        key = thresholds(rules)
         if key not in self._masks:
-            self._masks[key] = [excused(self.table, group, rules) for group in self.table.groups]
+            self._masks[key] = [excused(self.table, n, rules) for n in range(len(self.table.groups))]
         return self._masks[key]
 
     def _envelope(self, rules: EvaluationRules) -> FloatArray:
-        key = tuple(threshold_of(group, rules) for group in self.table.groups)
+        key = thresholds(rules)
         if key not in self._envelopes:
-            links, _, points = self.table.value.shape
-            envelope = np.empty((links, len(self.table.groups), points))
-            for number, (group, mask) in enumerate(zip(self.table.groups, self.masks(rules), strict=True)):
-                judged_values(self.table, group, mask).min(axis=1, out=envelope[:, number])
+            groups = self.table.groups
+            envelope = np.empty((self.table.loss_db.shape[0], len(groups), self.table.frequency_mhz.size))
+            for number, (group, mask) in enumerate(zip(groups, self.masks(rules), strict=True)):
+                idle = group.parameter in self._shown_only
+                envelope[:, number] = np.inf if idle else group.worst_of_rows(mask)
             self._envelopes[key] = envelope
         return self._envelopes[key]
 
     def worst(self, rule_set: RuleSet, category: Category, configuration: Configuration) -> WorstPoints:
         """Return the worst points of every group under one category."""
         limits = axis_limits(rule_set, category, configuration, self.table.frequency_mhz)
-        window, size = limits.window, limits.window.stop - limits.window.start
-        links, count = self.table.value.shape[0], len(self.table.groups)
-        if size == 0:
-            empty = np.full((links, count), np.inf)
-            return WorstPoints(empty, np.zeros((links, count), dtype=np.intp), limits)
-        none = np.full(size, np.inf)
-        signed = np.stack(
-            [-limits.limit[g.parameter] if g.parameter in limits.limit else none for g in self.table.groups]
-        )
-        envelope = self._envelope(category.rules)[:, :, window]
-        margin = envelope + signed
+        window = limits.window
+        if window.stop == window.start:
+            shape = (self.table.loss_db.shape[0], len(self.table.groups))
+            return WorstPoints(np.full(shape, np.inf), np.zeros(shape, dtype=np.intp), limits)
+        limit = limit_rows(limits, self.parameters)
+        margin = self._envelope(category.rules)[:, :, window] - limit
         for number, group in enumerate(self.table.groups):
             if relief_db(self.table, group, category.rules.short_link_relief) is not None:
-                lifted = self.judged(number, category)[:, :, window].min(axis=1)
-                margin[:, number] = lifted + signed[number]
+                margin[:, number] = self.judged(number, category)[:, :, window].min(axis=1) - limit[number]
         index = margin.argmin(axis=2)
         worst = np.take_along_axis(margin, index[:, :, None], axis=2)[:, :, 0]
         return WorstPoints(worst, index + window.start, limits)
 
-    def judged(self, number: int, category: Category) -> FloatArray:
+    def judged(self, number: int, category: Category, link: slice = slice(None)) -> FloatArray:
         """Return (K, rows, n) signed values of one group, +inf where not judged.
 
         A relief of the limit is added to the value, which gives the same margin.
         """
-        group = self.table.groups[number]
-        value = judged_values(self.table, group, self.masks(category.rules)[number])
+        group, mask = self.table.groups[number], self.masks(category.rules)[number]
+        value = left_out(group.signed_db[link], None if mask is None else mask[link])
         relief = relief_db(self.table, group, category.rules.short_link_relief)
-        return value if relief is None else value + relief
+        return value if relief is None else value + relief[link]
 
     def worst_key(self, link: int, number: int, index: int, category: Category) -> str:
         """Return the pair or combination that sets a worst point."""
-        column = self.judged(number, category)[link, :, index]
+        column = self.judged(number, category, slice(link, link + 1))[0, :, index]
         return self.table.groups[number].keys[int(column.argmin())]

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import combinations
 from typing import Final
 
 import numpy as np
 
 from fourpair_service.domain.grading.swept import Question
-from fourpair_service.domain.limits import Basis, ReadingLimit, Status
-from fourpair_service.domain.link import PAIRS, SPEED_OF_LIGHT_M_PER_NS
+from fourpair_service.domain.limits import Basis, Category, CurveLimit, ReadingLimit, RuleSet, Status
+from fourpair_service.domain.link import PAIRS, SPEED_OF_LIGHT_M_PER_NS, Configuration
 from fourpair_service.domain.measurement import AccuracyCurve, LinkMeasurement, PairReadings
 from fourpair_service.domain.parameters import Parameter
 from fourpair_service.domain.verdict import Outcome, ParameterResult, Point, point_outcome, worst
@@ -104,6 +105,11 @@ def _from(limit: ReadingLimit) -> Readings:
     return Readings((), limit.basis, limit.source, limit.clause)
 
 
+@lru_cache(maxsize=4096)
+def _limit_at(curve: CurveLimit, frequency_mhz: float) -> float:
+    return float(curve.at(np.array([frequency_mhz]))[0])
+
+
 def _delay(measurement: LinkMeasurement, question: Question) -> Readings:
     curve = question.rule_set.curve(
         question.category.name, question.configuration, Parameter.PROPAGATION_DELAY
@@ -121,7 +127,7 @@ def _delay(measurement: LinkMeasurement, question: Question) -> Readings:
         if fixed is not None and abs(at - fixed) > FREQUENCY_TOLERANCE * fixed:
             missing.append(f"the delay of {pair} is stated at {at:g} MHz and is judged at {fixed:g} MHz")
             continue
-        limit = float(curve.at(np.array([at if fixed is None else fixed]))[0])
+        limit = _limit_at(curve, at if fixed is None else fixed)
         if np.isnan(limit):
             missing.append(f"the delay of {pair} is stated at {at:g} MHz, where there is no limit")
             continue
@@ -292,3 +298,24 @@ def reading_results(measurement: LinkMeasurement, question: Question) -> list[Pa
         accuracy = 0.0 if isinstance(stated, AccuracyCurve) else stated
         results.append(_result(parameter, status, readings, accuracy))
     return results
+
+
+def what_judges(measurement: LinkMeasurement, question: Question) -> tuple[object, ...]:
+    """Return all that the single values of a link are judged by.
+
+    Categories that give the same answer here share their results.
+    """
+    place = (question.category.name, question.configuration)
+    curve = question.rule_set.curve(*place, Parameter.PROPAGATION_DELAY)
+    at_mhz = {readings.delay_frequency_mhz for readings in measurement.readings.values()}
+    fixed = question.category.rules.delay_at_mhz.value
+    asked = sorted(at_mhz if fixed is None else {fixed})
+    delays = None if curve is None else tuple(_limit_at(curve, frequency_mhz) for frequency_mhz in asked)
+    return _single_values(question.rule_set, question.category, question.configuration), fixed, delays
+
+
+@lru_cache(maxsize=256)
+def _single_values(rule_set: RuleSet, category: Category, configuration: Configuration) -> tuple[object, ...]:
+    limits = (rule_set.reading(category.name, configuration, parameter) for parameter in READERS)
+    values = tuple(None if k is None else (k.value, k.percent, k.allowance_percent) for k in limits)
+    return values, tuple(category.statuses.get(parameter) for parameter in READERS)

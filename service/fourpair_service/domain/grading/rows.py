@@ -5,8 +5,8 @@ link, one reduction every worst point. Links measured on the same axis with the
 same curves share a table (the first index), which is how a batch is graded.
 
 Values are *signed*: a parameter whose limit is an upper one (insertion loss) is
-stored negated, so that a larger stored value is always better and a margin is
-always ``stored - signed limit``.
+taken negated, so that a larger value is always better and a margin is always
+``signed value - signed limit``.
 
 Measured data is never interpolated, with one exception: where two curves on
 different axes must be combined (an excuse by insertion loss, ACR-N, ACR-F, a
@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -30,6 +31,7 @@ from fourpair_service.domain.measurement import CurveGroup, FloatArray, LinkMeas
 from fourpair_service.domain.parameters import DERIVED, TRAITS, Parameter, Sense
 
 IndexArray: TypeAlias = NDArray[np.intp]
+BoolArray: TypeAlias = NDArray[np.bool_]
 
 ENDS: Final = (End.NEAR, End.FAR)
 
@@ -45,32 +47,55 @@ DIRECT: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
 class RowGroup:
-    """The rows of one parameter at one end.
+    """The rows of one parameter at one end, for K links.
+
+    Power sums are kept as powers and turned into dB when a row is looked at: the
+    worst of four pairs can be found before the logarithm, which is what costs.
 
     Attributes:
-        start, stop: its rows in the table.
+        parameter, end: what the rows are.
+        keys: the pairs or combinations, one a row.
         loss_rows: for each row the pairs, as indices into ``PAIRS``, whose
-            insertion loss can excuse it; (rows, 1 or 2).
+            insertion loss can excuse it; (rows, 0 to 2).
+        far_crosstalk: for ACR-F and PS ACR-F the FEXT power that can excuse a point.
     """
 
-    parameter: Parameter
-    end: End | None
-    keys: tuple[str, ...]
-    start: int
-    stop: int
-    loss_rows: IndexArray
+    def __init__(
+        self,
+        parameter: Parameter,
+        end: End | None,
+        keys: tuple[str, ...],
+        loss_rows: IndexArray,
+        *,
+        value_db: FloatArray | None = None,
+        power: FloatArray | None = None,
+        far_crosstalk: FloatArray | None = None,
+    ) -> None:
+        self.parameter, self.end, self.keys, self.loss_rows = parameter, end, keys, loss_rows
+        self.sign = -1.0 if TRAITS[parameter].sense is Sense.AT_MOST else 1.0
+        self.far_crosstalk = far_crosstalk
+        self._value_db, self.power = value_db, power
 
-    @property
-    def rows(self) -> slice:
-        """Its rows in the table."""
-        return slice(self.start, self.stop)
+    @cached_property
+    def signed_db(self) -> FloatArray:
+        """(K, rows, n) signed values, NaN where a combined curve has no value. [dB]."""
+        if self._value_db is None:
+            assert self.power is not None
+            return crosstalk.decibels(self.power)
+        return -self._value_db if self.sign < 0 else self._value_db
 
-    @property
-    def sign(self) -> float:
-        """-1 where a smaller value is the better one."""
-        return -1.0 if TRAITS[self.parameter].sense is Sense.AT_MOST else 1.0
+    def worst_of_rows(self, mask: BoolArray | None) -> FloatArray:
+        """Return (K, n) the worst signed value of the rows, +inf where all are left out. [dB]."""
+        if self.power is not None:
+            judged = self.power if mask is None else np.where(mask, 0.0, self.power)
+            return crosstalk.decibels(judged.max(axis=1))
+        return np.asarray(left_out(self.signed_db, mask).min(axis=1))
+
+
+def left_out(signed_db: FloatArray, mask: BoolArray | None) -> FloatArray:
+    """Return signed values with what is not judged at +inf."""
+    return signed_db if mask is None else np.where(mask, np.inf, signed_db)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,19 +104,15 @@ class RowTable:
 
     Attributes:
         frequency_mhz: (n,) the axis. [MHz]
-        groups: parameters and ends, in order of their rows.
-        value: (K, R, n) signed values, NaN where a combined curve has no value. [dB]
+        groups: parameters and ends, in order.
         loss_db: (K, 4, n) insertion loss on this axis, NaN where not known. [dB]
-        fext_db: (K, rows, n) what excuses ACR-F and PS ACR-F, by group start. [dB]
-        has_gaps: whether ``value`` holds any NaN.
+        gaps: for each group (K, rows, n) where it has no value, or ``None``.
     """
 
     frequency_mhz: FloatArray
     groups: tuple[RowGroup, ...]
-    value: FloatArray
     loss_db: FloatArray
-    fext_db: dict[int, FloatArray]
-    has_gaps: bool
+    gaps: tuple[BoolArray | None, ...]
 
 
 class _Losses:
@@ -100,16 +121,29 @@ class _Losses:
     def __init__(self, measurements: Sequence[LinkMeasurement]) -> None:
         self._measurements = measurements
         self._known: list[tuple[FloatArray, FloatArray]] = []
+        self._gains: list[tuple[FloatArray, FloatArray]] = []
 
     def on(self, axis: FloatArray) -> FloatArray:
         """Return (K, 4, n) losses at ``axis``, NaN where not measured. [dB]."""
         for known, value in self._known:
             if _same_axis(known, axis):
                 return value
-        value = np.stack(
-            [_curves_on(m, (Parameter.INSERTION_LOSS, None), PAIRS, axis) for m in self._measurements]
-        )
+        key = (Parameter.INSERTION_LOSS, None)
+        value = np.stack([_curves_on(link, key, PAIRS, axis) for link in self._measurements])
         self._known.append((axis, value))
+        return value
+
+    def is_complete_on(self, axis: FloatArray) -> bool:
+        """Return whether every pair has a loss at every point of ``axis``."""
+        return not bool(np.isnan(self.on(axis)).any())
+
+    def gain_on(self, axis: FloatArray) -> FloatArray:
+        """Return (K, 4, n) what takes the loss off a power ratio: 10**(IL/10)."""
+        for known, value in self._gains:
+            if _same_axis(known, axis):
+                return value
+        value = 1.0 / crosstalk.power(self.on(axis))
+        self._gains.append((axis, value))
         return value
 
 
@@ -174,28 +208,16 @@ class _Builder:
     axis: FloatArray
     loss_db: FloatArray
     groups: list[RowGroup]
-    blocks: list[FloatArray]
-    fext_db: dict[int, FloatArray]
-    height: int = 0
-
-    def add(
-        self,
-        parameter: Parameter,
-        end: End | None,
-        keys: tuple[str, ...],
-        value_db: FloatArray,
-        loss_rows: IndexArray,
-    ) -> int:
-        start, self.height = self.height, self.height + len(keys)
-        group = RowGroup(parameter, end, keys, start, self.height, loss_rows)
-        self.groups.append(group)
-        self.blocks.append(-value_db if group.sign < 0 else value_db)
-        return start
+    is_combined: bool = False
 
     def table(self) -> RowTable:
-        value = np.concatenate(self.blocks, axis=1)
-        has_gaps = bool(np.isnan(value.min()))
-        return RowTable(self.axis, tuple(self.groups), value, self.loss_db, self.fext_db, has_gaps)
+        gaps = tuple(_gaps(group) if self.is_combined else None for group in self.groups)
+        return RowTable(self.axis, tuple(self.groups), self.loss_db, gaps)
+
+
+def _gaps(group: RowGroup) -> BoolArray | None:
+    gaps: BoolArray = np.isnan(group.power if group.power is not None else group.signed_db)
+    return gaps if bool(gaps.any()) else None
 
 
 def _pair_rows(keys: tuple[str, ...]) -> IndexArray:
@@ -213,24 +235,26 @@ def _known(value_db: FloatArray) -> list[int]:
     return [int(row) for row in np.flatnonzero(~np.isnan(value_db).all(axis=(0, 2)))]
 
 
-def _add_known(
-    builder: _Builder,
-    parameter: Parameter,
-    end: End,
-    keys: tuple[str, ...],
-    value_db: FloatArray,
-    loss_rows: IndexArray,
-    fext_db: FloatArray | None = None,
-) -> None:
-    if np.isnan(value_db[:, :, 0]).any():
-        rows = _known(value_db)
-        if not rows:
-            return
-        keys, value_db, loss_rows = tuple(keys[r] for r in rows), value_db[:, rows], loss_rows[rows]
-        fext_db = None if fext_db is None else fext_db[:, rows]
-    start = builder.add(parameter, end, keys, value_db, loss_rows)
-    if fext_db is not None:
-        builder.fext_db[start] = fext_db
+def _of_rows(array: FloatArray | None, rows: list[int]) -> FloatArray | None:
+    return None if array is None else array[:, rows]
+
+
+def _known_group(group: RowGroup, measured: FloatArray) -> RowGroup | None:
+    """Return a derived group without the rows that its curves do not suffice for."""
+    if not bool(np.isnan(measured[:, :, 0]).any()):
+        return group
+    rows = _known(measured)
+    if not rows:
+        return None
+    return RowGroup(
+        group.parameter,
+        group.end,
+        tuple(group.keys[row] for row in rows),
+        group.loss_rows[rows],
+        value_db=None if group.power is not None else measured[:, rows],
+        power=_of_rows(group.power, rows),
+        far_crosstalk=_of_rows(group.far_crosstalk, rows),
+    )
 
 
 class TableBuilder:
@@ -250,6 +274,7 @@ class TableBuilder:
         self._loss_of = loss_of
         self._with_acr_n = with_acr_n
         self._builders: list[_Builder] = []
+        self._fexts: list[tuple[End, FloatArray, tuple[FloatArray, FloatArray]]] = []
 
     def tables(self) -> tuple[RowTable, ...]:
         """Return one table for each frequency axis."""
@@ -277,7 +302,7 @@ class TableBuilder:
         for builder in self._builders:
             if _same_axis(builder.axis, axis):
                 return builder
-        builder = _Builder(axis, self._losses.on(axis), [], [], {})
+        builder = _Builder(axis, self._losses.on(axis), [], is_combined=not self._losses.is_complete_on(axis))
         self._builders.append(builder)
         return builder
 
@@ -287,43 +312,70 @@ class TableBuilder:
         value_db = first.value_db[None] if len(groups) == 1 else np.stack([g.value_db for g in groups])
         is_alien = parameter in (Parameter.PS_ANEXT, Parameter.PS_AACR_F)
         loss_rows = np.repeat(_NO_ROWS, len(first.keys), axis=0) if is_alien else _pair_rows(first.keys)
-        self._builder(first.frequency_mhz).add(parameter, end, first.keys, value_db, loss_rows)
+        self._builder(first.frequency_mhz).groups.append(
+            RowGroup(parameter, end, first.keys, loss_rows, value_db=value_db)
+        )
 
     def _stack(self, key: SweepKey, keys: tuple[str, ...], axis: FloatArray) -> FloatArray:
         if len(self._links) == 1:
             return _curves_on(self._links[0], key, keys, axis)[None]
         return np.stack([_curves_on(link, key, keys, axis) for link in self._links])
 
+    def _derived(self, builder: _Builder, group: RowGroup) -> None:
+        measured = group.power if group.power is not None else group.signed_db
+        known = _known_group(group, measured)
+        if known is not None:
+            builder.groups.append(known)
+
     def _add_next_derived(self, end: End, axis: FloatArray) -> None:
         builder = self._builder(axis)
         next_db = self._stack((Parameter.NEXT, end), NEXT_COMBINATIONS, axis)
-        ps_next = crosstalk.power_sums(next_db, crosstalk.NEXT_DISTURBERS)
-        _add_known(builder, Parameter.PS_NEXT, end, PAIRS, ps_next, _ALL_PAIRS_ROWS)
+        builder.is_combined |= len(self._links[0].curves[(Parameter.NEXT, end)]) > 1
+        together = crosstalk.summed_power(crosstalk.power(next_db), crosstalk.NEXT_DISTURBERS)
+        self._derived(builder, RowGroup(Parameter.PS_NEXT, end, PAIRS, _ALL_PAIRS_ROWS, power=together))
         if self._with_acr_n:
             acr_n = crosstalk.acr_n(next_db, builder.loss_db)
-            _add_known(builder, Parameter.ACR_N, end, FEXT_COMBINATIONS, acr_n, _DISTURBED_ROWS)
-            _add_known(builder, Parameter.PS_ACR_N, end, PAIRS, ps_next - builder.loss_db, _ALL_PAIRS_ROWS)
+            self._derived(
+                builder, RowGroup(Parameter.ACR_N, end, FEXT_COMBINATIONS, _DISTURBED_ROWS, value_db=acr_n)
+            )
+            ratio = together * self._losses.gain_on(axis)
+            self._derived(builder, RowGroup(Parameter.PS_ACR_N, end, PAIRS, _ALL_PAIRS_ROWS, power=ratio))
 
-    def _fext(self, end: End, axis: FloatArray) -> FloatArray:
-        if self._links[0].curves.get((Parameter.FEXT, end)):
-            return self._stack((Parameter.FEXT, end), FEXT_COMBINATIONS, axis)
-        other = self._stack((Parameter.FEXT, end.other), FEXT_COMBINATIONS, axis)
-        return other[:, crosstalk.MIRRORED_ROWS]
+    def _fext(self, end: End, axis: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return (K, 12, n) FEXT injected at one end, in dB and as power."""
+        measured = end if self._links[0].curves.get((Parameter.FEXT, end)) else end.other
+        for known_end, known_axis, known in self._fexts:
+            if known_end is measured and _same_axis(known_axis, axis):
+                fext_db, power = known
+                break
+        else:
+            fext_db = self._stack((Parameter.FEXT, measured), FEXT_COMBINATIONS, axis)
+            power = crosstalk.power(fext_db)
+            self._fexts.append((measured, axis, (fext_db, power)))
+        if measured is end:
+            return fext_db, power
+        return fext_db[:, crosstalk.MIRRORED_ROWS], power[:, crosstalk.MIRRORED_ROWS]
 
     def _add_fext_derived(self, end: End, axis: FloatArray) -> None:
         builder = self._builder(axis)
-        fext_db = self._fext(end, axis)
-        ps_fext = crosstalk.power_sums(fext_db, crosstalk.FEXT_DISTURBERS)
+        fext_db, power = self._fext(end, axis)
+        builder.is_combined |= len(fext_at(self._links[0], end)[0]) > 1
+        together = crosstalk.summed_power(power, crosstalk.FEXT_DISTURBERS)
         acr_f = crosstalk.acr_f(fext_db, builder.loss_db, loss_of=self._loss_of)
         # A power sum of ratios refers to one loss only when that of the disturbed
         # pair is taken; with the disturbing pairs' losses it is summed itself.
         if self._loss_of == "disturbed":
-            ps_acr_f = ps_fext - builder.loss_db
+            ratio = together * self._losses.gain_on(axis)
         else:
-            ps_acr_f = crosstalk.power_sums(acr_f, crosstalk.FEXT_DISTURBERS)
+            ratio = crosstalk.summed_power(crosstalk.power(acr_f), crosstalk.FEXT_DISTURBERS)
         none = np.repeat(_NO_ROWS, len(FEXT_COMBINATIONS), axis=0)
-        _add_known(builder, Parameter.ACR_F, end, FEXT_COMBINATIONS, acr_f, none, fext_db)
-        _add_known(builder, Parameter.PS_ACR_F, end, PAIRS, ps_acr_f, none[:4], ps_fext)
+        self._derived(
+            builder,
+            RowGroup(Parameter.ACR_F, end, FEXT_COMBINATIONS, none, value_db=acr_f, far_crosstalk=power),
+        )
+        self._derived(
+            builder, RowGroup(Parameter.PS_ACR_F, end, PAIRS, none[:4], power=ratio, far_crosstalk=together)
+        )
 
     def _add_averages(self) -> None:
         averages = {
@@ -334,5 +386,5 @@ class TableBuilder:
             for group in list(builder.groups):
                 average = averages.get(group.parameter)
                 if average is not None and set(group.keys) == set(PAIRS):
-                    value = builder.blocks[builder.groups.index(group)].mean(axis=1, keepdims=True)
-                    builder.add(average, group.end, ("",), value, _NO_ROWS)
+                    value = group.signed_db.mean(axis=1, keepdims=True)
+                    builder.groups.append(RowGroup(average, group.end, ("",), _NO_ROWS, value_db=value))

@@ -3,25 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate
 
 import numpy as np
 
 from fourpair_service.domain.grading.margins import (
     BY_NEXT_LOSS,
     BY_OWN_LOSS,
-    AxisLimits,
-    BoolArray,
     TableMargins,
     axis_limits,
+    limit_rows,
     relief_db,
     threshold_of,
 )
-from fourpair_service.domain.grading.rows import RowGroup
+from fourpair_service.domain.grading.rows import BoolArray, IndexArray, RowGroup
 from fourpair_service.domain.limits import Basis, Category, CurveLimit, Rule, RuleSet, Status
 from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import AccuracyCurve, FloatArray
 from fourpair_service.domain.parameters import TRAITS, Parameter
-from fourpair_service.domain.verdict import Excuse, Outcome, ParameterResult, Point, point_outcome
+from fourpair_service.domain.verdict import FAILED, Excuse, Outcome, ParameterResult, Point, point_outcome
+from fourpair_service.domain.verdict import worst as worst_outcome
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,11 +71,9 @@ def _accuracy_at(accuracy: float | AccuracyCurve | None, frequency_mhz: FloatArr
     return 0.0 if accuracy is None else accuracy
 
 
-def _outcome(margin: FloatArray, accuracy: FloatArray | float) -> Outcome:
+def _outcome(margin: FloatArray, accuracy: FloatArray) -> Outcome:
     # The worst point decides, and with an accuracy that varies over frequency it
     # need not be the one with the smallest margin.
-    if isinstance(accuracy, float):
-        return point_outcome(float(margin.min()), accuracy)
     if bool(((margin < 0) & (margin <= -accuracy)).any()):
         return Outcome.FAIL
     if bool((margin < 0).any()):
@@ -82,113 +81,114 @@ def _outcome(margin: FloatArray, accuracy: FloatArray | float) -> Outcome:
     return Outcome.MARGINAL_PASS if bool((margin < accuracy).any()) else Outcome.PASS
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Judged:
-    """One group of one link inside the category's range."""
-
-    group: RowGroup
-    frequency_mhz: FloatArray
-    value: FloatArray
-    limit: FloatArray
-    relief: FloatArray | None
-    margin: FloatArray
-    accuracy: FloatArray | float
-
-    def _row_outcome(self, row: int, margin: float) -> Outcome:
-        if isinstance(self.accuracy, float):
-            return point_outcome(margin, self.accuracy)
-        return _outcome(self.margin[row], self.accuracy)
-
-    def worst_of_each_pair(self) -> tuple[Point, ...]:
-        """Return the smallest margin of each row that has a judged point."""
-        if self.margin.shape[1] == 0:
-            return ()
-        at = self.margin.argmin(axis=1).tolist()
-        points = (self.point(row, index, with_outcome=True) for row, index in enumerate(at))
-        return tuple(point for point in points if _margin_of(point) != np.inf)
-
-    def point(self, row: int, at: int, *, with_outcome: bool = False) -> Point:
-        """Return one point of one row."""
-        sign = self.group.sign
-        relief = 0.0 if self.relief is None else float(self.relief[row, at])
-        margin = float(self.margin[row, at])
-        outcome = self._row_outcome(row, margin) if with_outcome else None
-        return Point(
-            margin=margin,
-            measured=sign * (float(self.value[row, at]) - relief),
-            limit=sign * (float(self.limit[at]) - relief),
-            frequency_mhz=float(self.frequency_mhz[at]),
-            pairs=self.group.keys[row] or None,
-            end=self.group.end,
-            outcome=outcome,
-        )
-
-
 def _margin_of(point: Point) -> float:
     return np.inf if point.margin is None else point.margin
 
 
 class LinkCurves:
-    """Results for the curves of one link of a table."""
+    """Results for the curves of one link of a table, all rows at once."""
 
     def __init__(self, margins: TableMargins, link: int, question: Question) -> None:
         self._margins, self._link, self._question = margins, link, question
+        self._rules = question.category.rules
         self._limits = axis_limits(
             question.rule_set, question.category, question.configuration, margins.table.frequency_mhz
         )
+        self._numbers = [n for n, p in enumerate(margins.parameters) if p in self._limits.limit]
+        self._frequency_mhz = margins.table.frequency_mhz[self._limits.window]
 
     def results(self) -> list[ParameterResult]:
         """Return one result for each parameter and end that has a limit."""
-        return [
-            self._result(number, group)
-            for number, group in enumerate(self._margins.table.groups)
-            if group.parameter in self._limits.limit
-        ]
+        if not self._numbers or self._frequency_mhz.size == 0:
+            return [self._nothing(number) for number in self._numbers]
+        value, limit, heights = self._rows()
+        margin = value - limit
+        worst = margin.argmin(axis=1)
+        # Where a curve has no limit its value must not count as the worst either.
+        largest = (np.where(np.isfinite(margin), value, np.inf) if self._limits.holes else value).argmin(
+            axis=1
+        )
+        rows = np.arange(len(margin))
+        columns = _Columns(
+            margin,
+            _Rows.at(margin, value, limit, self._frequency_mhz, rows, worst),
+            _Rows.at(margin, value, limit, self._frequency_mhz, rows, largest),
+            self._counts(margin, heights),
+        )
+        results, start = [], 0
+        for number, height in zip(self._numbers, heights, strict=True):
+            results.append(self._result(number, columns, start, start + height))
+            start += height
+        return results
 
-    def _judged(self, number: int, group: RowGroup, limits: AxisLimits) -> _Judged:
-        window, table = limits.window, self._margins.table
-        value = self._margins.judged(number, self._question.category)[self._link, :, window]
-        relief = relief_db(table, group, self._question.category.rules.short_link_relief)
-        limit = limits.limit[group.parameter]
-        frequency_mhz = table.frequency_mhz[window]
-        accuracy = _accuracy_at(self._question.accuracy.get(group.parameter), frequency_mhz)
-        return _Judged(
-            group,
-            frequency_mhz,
-            value,
-            limit,
-            None if relief is None else relief[self._link, :, window],
-            value - limit,
-            accuracy,
+    def _rows(self) -> tuple[FloatArray, FloatArray, list[int]]:
+        window, link = self._limits.window, slice(self._link, self._link + 1)
+        blocks = [self._margins.judged(n, self._question.category, link)[0, :, window] for n in self._numbers]
+        heights = [len(block) for block in blocks]
+        parameters = tuple(self._margins.parameters[n] for n in self._numbers)
+        limit = np.repeat(limit_rows(self._limits, parameters), heights, axis=0)
+        return np.concatenate(blocks), limit, heights
+
+    def _counts(self, margin: FloatArray, heights: list[int]) -> list[int]:
+        """Return how many points of each group are judged."""
+        if self._limits.holes:
+            of_rows = np.isfinite(margin).sum(axis=1)
+            return [int(of_rows[stop - height : stop].sum()) for height, stop in _stops(heights)]
+        size, window, masks = margin.shape[1], self._limits.window, self._margins.masks(self._rules)
+        out = [_excused_points(masks[n], self._link, window) for n in self._numbers]
+        return [height * size - left for height, left in zip(heights, out, strict=True)]
+
+    def _point(self, group: RowGroup, rows: _Rows, row: int, first: int, outcome: Outcome | None) -> Point:
+        return Point(
+            rows.margin[row],
+            group.sign * rows.value[row],
+            group.sign * rows.limit[row],
+            rows.frequency_mhz[row],
+            group.keys[row - first] or None,
+            group.end,
+            outcome,
         )
 
-    def _result(self, number: int, group: RowGroup) -> ParameterResult:
-        limits, question = self._limits, self._question
-        status = question.status(group.parameter)
-        curve = question.rule_set.curve_limits[
-            (question.category.name, question.configuration.value, group.parameter.value)
-        ]
-        judged = self._judged(number, group, limits)
-        missing = self._missing(group, limits)
-        excuse = self._excuse(group, self._margins.masks(question.category.rules)[number], limits)
-        by_pair = judged.worst_of_each_pair()
-        if not by_pair:
-            return self._nothing_judged(group, status, excuse, missing, curve)
+    def _as_measured(self, number: int, points: tuple[Point, ...]) -> tuple[Point, ...]:
+        """Return points with a relief taken off their limit, where it was added to the value."""
+        table = self._margins.table
+        group = table.groups[number]
+        relief = relief_db(table, group, self._rules.short_link_relief)
+        if relief is None:
+            return points
+        of_link = relief[self._link]
+        return tuple(_less(point, of_link, group, table.frequency_mhz) for point in points)
+
+    def _result(self, number: int, columns: _Columns, start: int, stop: int) -> ParameterResult:
+        group = self._margins.table.groups[number]
+        rows = [row for row in range(start, stop) if columns.worst.margin[row] != np.inf]
+        if not rows:
+            return self._nothing(number)
+        accuracy = _accuracy_at(self._question.accuracy.get(group.parameter), self._frequency_mhz)
+        by_pair = tuple(
+            self._point(group, columns.worst, row, start, columns.outcome(row, accuracy)) for row in rows
+        )
+        by_pair = self._as_measured(number, by_pair)
         worst = min(by_pair, key=_margin_of)
-        outcome = _outcome(judged.margin, judged.accuracy)
-        if missing and outcome in (Outcome.PASS, Outcome.MARGINAL_PASS):
+        outcome = worst_outcome([point.outcome for point in by_pair if point.outcome is not None])
+        missing = self._missing(group)
+        if missing and outcome not in FAILED:
             outcome = Outcome.INCOMPLETE
-        basis, source, clause = _provenance(curve, worst.frequency_mhz)
+        status = self._question.status(group.parameter)
+        basis, source, clause = _provenance(self._curve(group), worst.frequency_mhz)
+        value_row = min(rows, key=lambda row: columns.largest.value[row])
         return ParameterResult(
             group.parameter,
             group.end,
             status,
             None if status is Status.INFORMATION else outcome,
             worst_margin=worst,
-            worst_value=self._worst_value(judged),
+            worst_value=self._as_measured(
+                number, (self._point(group, columns.largest, value_row, start, None),)
+            )[0],
             by_pair=by_pair,
-            judged_points=int(np.isfinite(judged.margin).sum()),
-            excuse=excuse,
+            judged_points=columns.counts[self._numbers.index(number)],
+            excuse=self._excuse(number),
             incomplete_because=missing,
             basis=basis,
             source=source,
@@ -196,22 +196,28 @@ class LinkCurves:
             accuracy=self._stated_accuracy(group.parameter, worst),
         )
 
+    def _curve(self, group: RowGroup) -> CurveLimit:
+        question = self._question
+        return question.rule_set.curve_limits[
+            (question.category.name, question.configuration.value, group.parameter.value)
+        ]
+
     def _stated_accuracy(self, parameter: Parameter, worst: Point) -> float | None:
         stated = self._question.accuracy.get(parameter)
         if isinstance(stated, AccuracyCurve):
             return float(stated.at(np.array([worst.frequency_mhz], dtype=np.float64))[0])
         return stated
 
-    @staticmethod
-    def _nothing_judged(
-        group: RowGroup, status: Status, excuse: Excuse | None, missing: tuple[str, ...], curve: CurveLimit
-    ) -> ParameterResult:
+    def _nothing(self, number: int) -> ParameterResult:
         # Everything excused is a pass by the edition's own rule; nothing in the
         # range of the limit is not.
+        group = self._margins.table.groups[number]
+        missing, excuse = self._missing(group), self._excuse(number)
         if excuse is None and not missing:
             missing = ("no point lies in the range of the limit",)
+        status = self._question.status(group.parameter)
         outcome = Outcome.INCOMPLETE if missing else Outcome.PASS
-        basis, source, clause = _provenance(curve, None)
+        basis, source, clause = _provenance(self._curve(group), None)
         return ParameterResult(
             group.parameter,
             group.end,
@@ -224,31 +230,84 @@ class LinkCurves:
             clause=clause,
         )
 
-    @staticmethod
-    def _worst_value(judged: _Judged) -> Point:
-        value = np.where(np.isfinite(judged.margin), judged.value, np.inf)
-        row, at = divmod(int(value.argmin()), value.shape[1])
-        return judged.point(row, at)
-
-    def _missing(self, group: RowGroup, limits: AxisLimits) -> tuple[str, ...]:
+    def _missing(self, group: RowGroup) -> tuple[str, ...]:
         missing = []
-        absent = [key for key in TRAITS[group.parameter].keys if key not in group.keys]
-        if absent:
-            missing.append(f"not measured on {', '.join(absent)}")
-        if limits.gap and not self._question.coverage_is_advisory:
-            missing.append(limits.gap)
-        if group.parameter in limits.holes:
-            missing.append(limits.holes[group.parameter])
+        keys = TRAITS[group.parameter].keys
+        if len(group.keys) < len(keys):
+            missing.append(f"not measured on {', '.join(key for key in keys if key not in group.keys)}")
+        if self._limits.gap and not self._question.coverage_is_advisory:
+            missing.append(self._limits.gap)
+        if group.parameter in self._limits.holes:
+            missing.append(self._limits.holes[group.parameter])
         return tuple(missing)
 
-    def _excuse(self, group: RowGroup, mask: BoolArray | None, limits: AxisLimits) -> Excuse | None:
-        if mask is None or threshold_of(group, self._question.category.rules) is None:
+    def _excuse(self, number: int) -> Excuse | None:
+        group = self._margins.table.groups[number]
+        mask = self._margins.masks(self._rules)[number]
+        if mask is None or threshold_of(group, self._rules) is None:
             return None
-        points = int(mask[self._link, :, limits.window].sum())
+        points = _excused_points(mask, self._link, self._limits.window)
         if points == 0:
             return None
         name, text, rule = _rule_of(group, self._question.category)
         return Excuse(name, text, points, rule.source)
+
+
+def _less(point: Point, relief: FloatArray, group: RowGroup, axis: FloatArray) -> Point:
+    at = int(np.searchsorted(axis, point.frequency_mhz or 0.0))
+    drop = float(relief[group.keys.index(point.pairs or ""), at])
+    return point._replace(measured=point.measured - drop, limit=(point.limit or 0.0) - drop)
+
+
+def _stops(heights: list[int]) -> list[tuple[int, int]]:
+    return list(zip(heights, accumulate(heights), strict=True))
+
+
+def _excused_points(mask: BoolArray | None, link: int, window: slice) -> int:
+    return 0 if mask is None else int(np.count_nonzero(mask[link, :, window]))
+
+
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """One point of every row, as plain numbers."""
+
+    margin: list[float]
+    value: list[float]
+    limit: list[float]
+    frequency_mhz: list[float]
+
+    @classmethod
+    def at(
+        cls,
+        margin: FloatArray,
+        value: FloatArray,
+        limit: FloatArray,
+        frequency_mhz: FloatArray,
+        rows: IndexArray,
+        columns: IndexArray,
+    ) -> _Rows:
+        return cls(
+            margin[rows, columns].tolist(),
+            value[rows, columns].tolist(),
+            limit[rows, columns].tolist(),
+            frequency_mhz[columns].tolist(),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """What the reductions over all rows of a link give."""
+
+    margin: FloatArray
+    worst: _Rows
+    largest: _Rows
+    counts: list[int]
+
+    def outcome(self, row: int, accuracy: FloatArray | float) -> Outcome:
+        """Return the outcome of one row: the worst of its points."""
+        if isinstance(accuracy, float):
+            return point_outcome(self.worst.margin[row], accuracy)
+        return _outcome(self.margin[row], accuracy)
 
 
 def _provenance(curve: CurveLimit, frequency_mhz: float | None) -> tuple[Basis, str, str | None]:

@@ -1,0 +1,108 @@
+"""Where two pairs couple into each other: NEXT sources and stretches of split pairs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fourpair_service.domain.distance.line import LinePath
+from fourpair_service.domain.distance.transform import distance_grid, path_resolution_m, reflections
+from fourpair_service.domain.measurement import FloatArray, Sweep
+
+# A split pair couples through the difference of two impedances, never so weakly.
+# Own criterion, no published source.
+SPLIT_THRESHOLD: Final = 0.08
+# Half the widths around a place that count as that place. Own criterion, no published source.
+PLACE_WIDTHS: Final = 0.75
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of a link.
+
+    Attributes:
+        from_m, to_m: from the measured end. [m]
+        uncertainty_m: of either. [m]
+    """
+
+    from_m: float
+    to_m: float
+    uncertainty_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Concentration:
+    """How far the coupling, or reflection, of a link sits in one place.
+
+    Attributes:
+        position_m: of the strongest place, from the measured end. [m]
+        uncertainty_m: half the resolution, plus the tolerance of the path. [m]
+        share: of the power of D within 1.5 widths around it, 0 to 1.
+        received_position_m: centre of the power as received, with its loss. [m]
+    """
+
+    position_m: float
+    uncertainty_m: float
+    share: float
+    received_position_m: float
+
+
+def coupling_reaches(next_sweep: Sweep, path: LinePath, threshold: float) -> bool:
+    """Return whether NEXT, with loss undone, reaches ``threshold`` anywhere within the link.
+
+    Args:
+        next_sweep: complex NEXT of a combination.
+        path: the mean of the two pairs.
+        threshold: 0 to 1; ``SPLIT_THRESHOLD`` for split pairs.
+
+    Raises:
+        InvalidMeasurementError: no complex values or too few points.
+    """
+    return strong_stretch(next_sweep, path, threshold) is not None
+
+
+def strong_stretch(sweep: Sweep, path: LinePath, threshold: float = SPLIT_THRESHOLD) -> Stretch | None:
+    """Return from the first to the last place that couples as strongly as ``threshold``.
+
+    An end of a split stretch shows as a peak. The stretch is taken from peak to
+    peak, not between the flanks of the two.
+
+    Raises:
+        InvalidMeasurementError: no complex values or too few points.
+    """
+    grid, magnitude = _within(sweep, path)
+    strong = np.flatnonzero(magnitude >= threshold)
+    if strong.size == 0:
+        return None
+    breaks = np.flatnonzero(np.diff(strong) > 1) + 1
+    runs = np.split(strong, breaks)
+    first, last = (float(grid[run[magnitude[run].argmax()]]) for run in (runs[0], runs[-1]))
+    uncertainty = path_resolution_m(sweep.frequency_mhz, path) / 2 + path.tolerance * last
+    return Stretch(first, last, uncertainty)
+
+
+def concentration(sweep: Sweep, path: LinePath) -> Concentration:
+    """Return where the coupling or reflection is strongest and how much of all it is.
+
+    Raises:
+        InvalidMeasurementError: no complex values or too few points.
+    """
+    grid, magnitude = _within(sweep, path)
+    width = path_resolution_m(sweep.frequency_mhz, path)
+    power = magnitude**2
+    top = float(grid[power.argmax()])
+    share = float(power[np.abs(grid - top) <= PLACE_WIDTHS * width].sum() / max(power.sum(), 1e-30))
+    middle = (sweep.frequency_mhz[:1] + sweep.frequency_mhz[-1:]) / 2
+    received = power * np.exp(-4 * path.attenuation_np_per_m(middle) * grid)
+    centre = float((received * grid).sum() / max(received.sum(), 1e-30))
+    return Concentration(top, width / 2 + path.tolerance * top, share, centre)
+
+
+def _within(sweep: Sweep, path: LinePath) -> tuple[FloatArray, FloatArray]:
+    """Return the distances within the link and the magnitude of D there."""
+    grid = distance_grid(sweep.frequency_mhz, path)
+    magnitude = np.abs(reflections(sweep, path, grid))
+    inside = (grid >= 0) & (grid <= path.length_m)
+    return grid[inside], np.asarray(magnitude[inside], dtype=np.float64)

@@ -1,0 +1,1 @@
+"""What the service says and understands over HTTP."""

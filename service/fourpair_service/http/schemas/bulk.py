@@ -1,0 +1,125 @@
+"""Lists of numbers turned into arrays at once, with the strictness of one by one.
+
+``struct`` packs a list several times faster than ``numpy.array`` and refuses
+text and null on the way. What it lets through, ``true`` as 1.0, can only stand
+where the packed value is exactly 0 or 1, so that only those places are looked at.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from fourpair_service.domain.measurement import FloatArray
+from fourpair_service.http.schemas.advice import what_it_is
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """The range of plausible values, both ends included."""
+
+    low: float
+    high: float
+    unit: str
+
+    def message(self, value: float) -> str:
+        """Return what to say of a value outside."""
+        unit = f" {self.unit}".rstrip()
+        return f"{value:g}{unit} cannot be: expected {self.low:g} to {self.high:g}{unit}."
+
+
+@dataclass(frozen=True, slots=True)
+class ValueProblem:
+    """What is wrong in one of several lists.
+
+    Attributes:
+        row: which list.
+        index: which of its values; ``None`` for the list as a whole.
+    """
+
+    row: int
+    index: int | None
+    detail: str
+
+
+@lru_cache(maxsize=64)
+def _packer(size: int) -> struct.Struct:
+    return struct.Struct(f"{size}d")
+
+
+def pack(rows: Sequence[Any], size: int, bounds: Bounds) -> tuple[FloatArray, list[ValueProblem]]:
+    """Return k lists of n numbers as one (k, n) array, and what is wrong with them.
+
+    Args:
+        rows: k values as parsed from JSON, which should be lists of numbers.
+        size: the n that each must have.
+        bounds: what every value must lie in.
+
+    Returns:
+        The array, meaningful where no problem is listed, and the first problem
+        of each list.
+    """
+    array = np.empty((len(rows), size))
+    problems: list[ValueProblem] = []
+    packer = _packer(size)
+    for i, row in enumerate(rows):
+        problem = _list_problem(i, row, size)
+        if problem is None:
+            try:
+                packer.pack_into(array, i * packer.size, *row)
+                continue
+            except (struct.error, OverflowError, TypeError):
+                problem = _first_no_number(i, row)
+        problems.append(problem)
+        array[i] = bounds.high
+    if array.size:
+        problems += _booleans(array, rows)
+        problems += _outside(array, bounds)
+    return array, problems
+
+
+def _list_problem(row: int, values: Any, size: int) -> ValueProblem | None:
+    if type(values) is not list and type(values) is not tuple:
+        return ValueProblem(row, None, f"Expected a list of numbers, got {what_it_is(values)}.")
+    if len(values) != size:
+        return ValueProblem(
+            row, None, f"Expected {size} values, one for each frequency of its axis; got {len(values)}."
+        )
+    return None
+
+
+def _first_no_number(row: int, values: Sequence[Any]) -> ValueProblem:
+    for i, value in enumerate(values):
+        if type(value) is not float and type(value) is not int:
+            return ValueProblem(row, i, f"Expected a number, got {what_it_is(value)}.")
+        if abs(value) >= 2**1023:
+            return ValueProblem(row, i, "This number is too large.")
+    return ValueProblem(row, None, "Expected a list of numbers.")
+
+
+def _booleans(array: FloatArray, rows: Sequence[Any]) -> list[ValueProblem]:
+    if array.min() > 1.0:
+        return []
+    found: dict[int, ValueProblem] = {}
+    for flat in np.flatnonzero((array == 0.0) | (array == 1.0)).tolist():
+        row, i = divmod(flat, array.shape[1])
+        if row not in found and type(rows[row][i]) is bool:
+            found[row] = ValueProblem(row, i, "Expected a number, got a boolean.")
+    return list(found.values())
+
+
+def _outside(array: FloatArray, bounds: Bounds) -> list[ValueProblem]:
+    # Comparisons with NaN are false, so that NaN counts as outside.
+    if array.min() >= bounds.low and array.max() <= bounds.high:
+        return []
+    outside = ~((array >= bounds.low) & (array <= bounds.high))
+    return [
+        ValueProblem(row, i, bounds.message(array[row, i]))
+        for row in np.flatnonzero(outside.any(axis=1)).tolist()
+        for i in [int(np.argmax(outside[row]))]
+    ]

@@ -1,0 +1,53 @@
+"""Schemas that refuse what they do not know, and say what was probably meant."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, ClassVar
+
+from marshmallow import RAISE, Schema, ValidationError, fields
+
+from fourpair_service.http.schemas.advice import Advice, key_advice, name_advice, what_it_is
+
+
+class StrictSchema(Schema):
+    """A schema for a JSON object in which no field goes unread."""
+
+    unknown_advice: ClassVar[Advice] = staticmethod(name_advice)
+
+    class Meta:
+        """Refuse unknown fields."""
+
+        unknown = RAISE
+
+    def handle_error(self, error: ValidationError, data: Any, *, many: bool, **kwargs: Any) -> None:
+        """Replace the library's words for unknown, missing and ill-typed fields by advice."""
+        if not isinstance(error.messages, dict):
+            return
+        if not isinstance(data, Mapping):
+            error.messages = {"_schema": [f"Expected an object, got {what_it_is(data)}."]}
+            return
+        known = {field.data_key or name: field for name, field in self.load_fields.items()}
+        for name in data:
+            if name not in known:
+                error.messages[name] = [type(self).unknown_advice(str(name), known)]
+        for name, field in known.items():
+            if name in error.messages and data.get(name) is None:
+                error.messages[name] = ["Leave it out or give a value." if name in data else "This is required."]
+
+
+class KeyedSchema(StrictSchema):
+    """A schema whose fields are pairs, pins or combinations of pairs."""
+
+    unknown_advice: ClassVar[Advice] = staticmethod(key_advice)
+
+
+def keyed_schema(name: str, keys: Iterable[str], make: Callable[[], fields.Field[Any]]) -> type[Schema]:
+    """Return a schema with one optional field for each key.
+
+    Args:
+        name: as the OpenAPI description shall call it.
+        keys: such as ``"12-36"``.
+        make: gives a new field.
+    """
+    return KeyedSchema.from_dict({key: make() for key in keys}, name=name)

@@ -1,0 +1,1 @@
+"""Verdicts for people: plain text now, pages later."""

@@ -1,0 +1,1 @@
+"""Published editions as data files, and the one reader of them."""

@@ -1,0 +1,34 @@
+"""What can be wrong with a file of limits, or with asking for one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fourpair_service.errors import ServiceError
+
+
+class InvalidRuleSetError(ServiceError):
+    """A file of limits cannot be used.
+
+    Attributes:
+        file: its name.
+        line: where, counted from 1; 0 where the place is the whole file.
+        key: the entry concerned.
+    """
+
+    code = "invalid-rule-set"
+
+    def __init__(self, file: str, line: int, key: str, detail: str) -> None:
+        place = f"{file}, line {line}" if line else file
+        super().__init__(f"{place}, {key}: {detail}")
+        self.file, self.line, self.key, self.detail = file, line, key, detail
+
+
+class UnknownRuleSetError(ServiceError):
+    """No rule set of that name is loaded."""
+
+    code = "unknown-rule-set"
+
+    def __init__(self, name: str, known: Sequence[str], advice: str = "") -> None:
+        super().__init__(f"There is no rule set {name!r}. {advice}Known: {', '.join(known)}.")
+        self.name, self.known = name, tuple(known)

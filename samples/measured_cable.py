@@ -23,13 +23,13 @@ DIFFERENTIAL: Final = np.array([[1, 0, -1, 0], [0, 1, 0, -1]]) / np.sqrt(2)
 
 
 def read_touchstone(path: Path) -> tuple[FloatArray, ComplexArray]:
-    """Return frequencies (n,) [MHz] and (n, 4, 4) scattering parameters of a file in hertz, dB and degrees."""
+    """Return frequencies (n,) [MHz] and (n, 4, 4) parameters of a file in hertz, dB and degrees."""
     lines = path.read_text(encoding="ascii").splitlines()
     numbers = " ".join(line for line in lines if not line.startswith(("!", "#")))
     table = np.array(numbers.split(), dtype=np.float64).reshape(-1, NUMBERS_PER_POINT)
     decibel, degree = table[:, 1::2], table[:, 2::2]
     value = 10 ** (decibel / 20) * np.exp(1j * np.radians(degree))
-    return table[:, 0] / 1e6, value.reshape(-1, 4, 4)
+    return np.asarray(table[:, 0] / 1e6), np.asarray(value.reshape(-1, 4, 4), dtype=np.complex128)
 
 
 def differential(scattering: ComplexArray) -> ComplexArray:

@@ -29,7 +29,7 @@ def document(story: Story) -> dict[str, Any]:
     }
     if story.notes is not None:
         out["notes"] = story.notes
-    return out | (_results(story) if story.summary is None else {"summary": story.summary})
+    return out | _results(story)
 
 
 def _instrument(story: Story) -> dict[str, Any]:
@@ -55,6 +55,8 @@ def _results(story: Story) -> dict[str, Any]:
         },
         "pairs": instrument.readings(story.link, story.cable.nvp, story.cable.temperature_c),
     }
+    if story.summary is not None:
+        out["summary"] = story.summary
     if story.is_swept:
         segments = instrument.axis(story.top_mhz)
         out["frequency_mhz"] = segments
@@ -70,9 +72,7 @@ def _sweeps(story: Story, scattering: ComplexArray) -> dict[str, Any]:
 
     return {
         "insertion_loss": written(instrument.insertion_loss(scattering)),
-        "next": {
-            end: written(instrument.near_end_crosstalk(scattering, OFFSETS[end])) for end in story.ends
-        },
+        "next": {end: written(instrument.near_end_crosstalk(scattering, OFFSETS[end])) for end in story.ends},
         "fext": {
             end: written(instrument.far_end_crosstalk(scattering, OFFSETS[end])) for end in story.fext_ends
         },

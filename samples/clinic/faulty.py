@@ -23,7 +23,7 @@ STORIES: Final = (
     Story(
         label="1A-01",
         slug="bad-far-connector",
-        story="The jack in the operating theatre is untwisted over two centimetres: NEXT fails, mostly from that end.",
+        story="The jack in the operating theatre is untwisted over two centimetres: NEXT fails there.",
         kind="connector",
         outcome="fail",
         link=PhysicalLink((JACK_6, Stretch(CATEGORY_6, 51.7), BAD_JACK), 111),
@@ -37,7 +37,7 @@ STORIES: Final = (
     Story(
         label="1A-02",
         slug="too-long",
-        story="Someone took the long way round the courtyard: 104 metres of cable, and loss and delay say so.",
+        story="The long way round the courtyard: 104 metres of cable, and loss and delay say so.",
         kind="length",
         outcome="fail",
         link=PhysicalLink((JACK_6, Stretch(CATEGORY_6, 104.0), JACK_6), 112),
@@ -50,7 +50,7 @@ STORIES: Final = (
     Story(
         label="1A-03",
         slug="stranded-in-the-wall",
-        story="A roll of stranded patch cable was pulled into the wall: right length, half as much loss again.",
+        story="Stranded patch cable was pulled into the wall: right length, half as much loss again.",
         kind="stranded cable",
         outcome="fail",
         link=PhysicalLink((JACK_6, Stretch(STRANDED_26, 72.0), JACK_6), 113),
@@ -64,7 +64,7 @@ STORIES: Final = (
     Story(
         label="1A-04",
         slug="clad-conductors",
-        story="Cheap cable with copper-clad aluminium wires: the DC resistance gives it away, the loss at 100 MHz does not.",
+        story="Copper-clad aluminium wires: the DC resistance gives them away, the loss at 100 MHz not.",
         kind="clad conductors",
         outcome="fail",
         link=PhysicalLink((JACK_6, Stretch(CLAD_24, 83.5), JACK_6), 114),
@@ -78,7 +78,7 @@ STORIES: Final = (
     Story(
         label="1A-05",
         slug="skew",
-        story="Two pairs insulated with another plastic: each delay passes, the difference between them does not.",
+        story="Two pairs insulated with another plastic: each delay passes, the difference does not.",
         kind="skew",
         outcome="fail",
         link=PhysicalLink((JACK_6, Stretch(MIXED_INSULATION, 79.0), JACK_6), 115),
@@ -91,15 +91,15 @@ STORIES: Final = (
     Story(
         label="1A-06",
         slug="coil",
-        story="Thirty metres of spare were left coiled above the ceiling: every 1.2 metre turn reflects a little.",
+        story="Thirty metres coiled above the ceiling: every turn of 1.2 metres reflects a little.",
         kind="coil",
         outcome="fail",
         link=PhysicalLink(
             (
                 JACK_6,
                 Stretch(CATEGORY_6, 18.0),
-                Stretch(CATEGORY_6, 30.0, bumps=Bumps(every=6, capacitance_pf=1.0), cell_m=0.2),
-                Stretch(CATEGORY_6, 14.0),
+                Stretch(CATEGORY_6, 30.0, bumps=Bumps(every=6, capacitance_pf=1.3), cell_m=0.2),
+                Stretch(CATEGORY_6, 8.0),
                 JACK_6,
             ),
             116,
@@ -114,7 +114,7 @@ STORIES: Final = (
     Story(
         label="2A-02",
         slug="corroded-contact",
-        story="One contact of pair 78 is corroded: the curves are fine, the wires of the pair no longer match for power.",
+        story="A corroded contact of pair 78: the curves are fine, its two wires no longer match.",
         kind="contact",
         outcome="fail",
         link=PhysicalLink((JACK_6, Stretch(CATEGORY_6, 46.3), CORRODED_JACK), 122),

@@ -23,7 +23,7 @@ CATEGORY_6A_SCREENED: Final = CableType(
 CATEGORY_6A: Final = replace(
     CATEGORY_6, row=CATEGORY_6A_SCREENED.row, next_db=even(62.0), el_fext_db=even(46.0)
 )
-# Stranded patch cable: thinner and lossier, half as much again as a solid horizontal cable (ISO's cord factor).
+# Stranded patch cable: thinner, half as much loss again as a solid cable (ISO's cord factor).
 STRANDED_26: Final = CableType(
     CAT5.drawn(loop_ohm_per_m(26), skin_factor=1.56), loop_ohm_per_m(26), next_db=even(57.0)
 )
@@ -43,7 +43,9 @@ TELEPHONE: Final = CableType(
 CORD: Final = replace(STRANDED_26, impedance=(1.14, 1.13, 1.15, 1.13), next_db=even(52.0))
 
 JACK_6: Final = Connector()
-JACK_6A_SCREENED: Final = Connector(next_db=even(74.0, {"36-45": 70.0}), fext_db=even(66.0), return_loss_db=36.0)
+JACK_6A_SCREENED: Final = Connector(
+    next_db=even(74.0, {"36-45": 70.0}), fext_db=even(66.0), return_loss_db=36.0
+)
 JACK_5E: Final = Connector(
     next_db=even(50.0, {"36-45": 43.0}), fext_db=even(50.0, {"36-45": 46.0}), return_loss_db=27.0
 )

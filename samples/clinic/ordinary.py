@@ -5,8 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from clinic.materials import CATEGORY_6, CATEGORY_6A, CATEGORY_6A_SCREENED, CORD, JACK_5E, JACK_6
-from clinic.materials import JACK_6A_SCREENED, TELEPHONE, TELEPHONE_BLOCK
+from clinic.materials import (
+    CATEGORY_6,
+    CATEGORY_6A,
+    CATEGORY_6A_SCREENED,
+    CORD,
+    JACK_5E,
+    JACK_6,
+    JACK_6A_SCREENED,
+    TELEPHONE,
+    TELEPHONE_BLOCK,
+)
 from clinic.story import ISO, STRAIGHT, Cable, Story
 from line_model.link import PhysicalLink
 from line_model.parts import Stretch
@@ -42,10 +51,10 @@ STORIES: Final = (
     Story(
         label="0A-02",
         slug="near-miss",
-        story="The far jack is untwisted a little too far: NEXT between pairs 36 and 45 misses by a decibel or two.",
+        story="The far jack is untwisted a little too far: NEXT of 36-45 misses by a decibel or two.",
         kind="connector",
         outcome="fail",
-        link=_far_jack(33.5, 48.0, 102),
+        link=_far_jack(33.5, 42.6, 102),
         near="cabinet 0A, panel 1, port 2",
         far="reception desk, right outlet",
         tested_at="2026-09-14T09:19:05+01:00",
@@ -58,7 +67,7 @@ STORIES: Final = (
         story="Inside the limit by less than the tester can tell: a pass with a mark.",
         kind="none",
         outcome="marginal_pass",
-        link=_far_jack(47.0, 51.0, 103),
+        link=_far_jack(47.0, 45.5, 103),
         near="cabinet 0A, panel 1, port 3",
         far="waiting room, screen wall",
         tested_at="2026-09-14T09:31:22+01:00",
@@ -70,7 +79,7 @@ STORIES: Final = (
         story="Outside the limit by less than the tester can tell: a fail with a mark.",
         kind="connector",
         outcome="marginal_fail",
-        link=_far_jack(28.4, 49.0, 104),
+        link=_far_jack(28.4, 47.0, 104),
         near="cabinet 0A, panel 1, port 4",
         far="consulting room 1, desk",
         tested_at="2026-09-14T09:44:51+01:00",
@@ -147,7 +156,7 @@ STORIES: Final = (
     Story(
         label="2A-04",
         slug="camera-plug",
-        story="A plug straight on the cable for the yard camera: a modular plug terminated link in category 6A.",
+        story="A plug straight on the cable of the yard camera: a modular plug terminated link.",
         kind="none",
         outcome="pass",
         link=PhysicalLink(

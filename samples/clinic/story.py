@@ -54,6 +54,7 @@ class Story:
         ends: the ends that were measured from.
         fext_ends: the ends that FEXT was injected at.
         is_swept: whether curves were taken at all.
+        summary: worst margins handed over in their place.
     """
 
     label: str

@@ -40,7 +40,7 @@ def points(segments: list[Segment]) -> FloatArray:
     for segment in segments:
         count = round((segment["stop"] - segment["start"]) / segment["step"]) + 1
         parts.append(segment["start"] + segment["step"] * np.arange(count))
-    return np.round(np.concatenate(parts), 6)
+    return np.asarray(np.round(np.concatenate(parts), 6), dtype=np.float64)
 
 
 def sweep(link: PhysicalLink, frequency_mhz: FloatArray) -> ComplexArray:

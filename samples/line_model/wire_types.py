@@ -127,7 +127,9 @@ class AccessRow:
         """Return the (n,) shunt admittance. [S/m]."""
         f = 1e6 * frequency_mhz
         capacitance = self.c_inf + self.c_0 * f**-self.n_ce
-        return np.asarray((self.g_0 * f**self.n_ge + 2j * np.pi * f * capacitance) / 1000, dtype=np.complex128)
+        return np.asarray(
+            (self.g_0 * f**self.n_ge + 2j * np.pi * f * capacitance) / 1000, dtype=np.complex128
+        )
 
 
 ACCESS_ROWS: Final[dict[str, AccessRow]] = {

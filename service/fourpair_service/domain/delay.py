@@ -51,13 +51,15 @@ def phase_lag_rad(frequency_mhz: FloatArray, transmission: ComplexArray) -> Floa
         (n,) positive for a delay. [rad]
 
     Raises:
-        InvalidMeasurementError: too few points, a phase that is noise, or a sweep
-            that starts too high to count the turns from 0 Hz.
+        InvalidMeasurementError: too few points, no transmission, a phase that is
+            noise, or a sweep that starts too high to count the turns from 0 Hz.
     """
     if frequency_mhz.size < FEWEST_POINTS:
         raise InvalidMeasurementError(
             "", f"a delay needs at least {FEWEST_POINTS} frequencies", frequency_mhz.size
         )
+    if not np.abs(transmission).max() > 0:
+        raise InvalidMeasurementError("", "no delay: nothing comes through")
     bulk = 2 * np.pi * frequency_mhz * _bulk_delay_us(frequency_mhz, transmission)
     lag = bulk - np.unwrap(np.angle(transmission * np.exp(1j * bulk)))
     return np.asarray(lag - np.pi * _half_turns(frequency_mhz, lag, np.abs(transmission)), dtype=np.float64)
@@ -128,14 +130,14 @@ def _bulk_delay_us(frequency_mhz: FloatArray, transmission: ComplexArray) -> flo
 def _half_turns(frequency_mhz: FloatArray, lag: FloatArray, weight: FloatArray) -> float:
     """Return the multiple of pi that the fitted lag has at 0 Hz."""
     # The scatter of a phase goes with one over the magnitude; far down it is noise.
-    weight = weight / max(float(weight.max()), np.finfo(float).tiny)
+    weight = weight / weight.max()
     weight = np.where(weight < SMALLEST_SHARE, 0.0, weight)
     basis = np.stack([np.ones_like(frequency_mhz), np.sqrt(frequency_mhz), frequency_mhz], axis=1)
     weighted = basis * weight[:, None]
     inverse = np.linalg.pinv(weighted)
     fitted = inverse @ (lag * weight)
     rest = (lag - basis @ fitted) * weight
-    scatter = float(np.sqrt(rest @ rest / max(float(weight @ weight), np.finfo(float).tiny)))
+    scatter = float(np.sqrt(rest @ rest / (weight @ weight)))
     if scatter > LARGEST_SCATTER_RAD:
         raise InvalidMeasurementError("", "no delay: the phase of the transmission is noise")
     # Standard error of the constant, which must tell half turns apart with room.

@@ -149,8 +149,9 @@ def _quantities(
             yield (parameter, end), group(_couples(known, joint), rule, end)
         if s.shape[1] > 2 * len(pairs):
             yield (Parameter.TCL, end), _losses(group(known, _tcl, end))
-            yield (Parameter.ELTCTL, end), _equal_level(
-                group(known, _tctl, end), group(known, _insertion_loss, end)
+            yield (
+                (Parameter.ELTCTL, end),
+                _equal_level(group(known, _tctl, end), group(known, _insertion_loss, end)),
             )
 
 
@@ -176,4 +177,3 @@ def crosstalk_power(s: ComplexArray, pair_count: int) -> float:
     power = np.abs(s[: 2 * pair_count, : 2 * pair_count]) ** 2
     pair_of = np.arange(2 * pair_count) % pair_count
     return float(power[pair_of[:, None] != pair_of].sum())
-

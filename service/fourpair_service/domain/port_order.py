@@ -55,9 +55,7 @@ CLEARLY_LESS: Final = 4.0
 _Contact: TypeAlias = tuple[End, int, int]
 
 
-def logical_ports(
-    order: PortOrder | tuple[int, ...], pairs: Sequence[str], kind: PortKind
-) -> LogicalPorts:
+def logical_ports(order: PortOrder | tuple[int, ...], pairs: Sequence[str], kind: PortKind) -> LogicalPorts:
     """Return the ports of each pair at the near end, then at the far end.
 
     Args:
@@ -139,9 +137,7 @@ def _fits(matrix: ComplexArray, ports: LogicalPorts) -> bool:
 
 
 def _is_clearly_cleaner(matrix: ComplexArray, ports: LogicalPorts, other: LogicalPorts) -> bool:
-    ours, theirs = (
-        crosstalk_power(mixed_mode(matrix, each), len(each) // 2) for each in (ports, other)
-    )
+    ours, theirs = (crosstalk_power(mixed_mode(matrix, each), len(each) // 2) for each in (ports, other))
     return ours * CLEARLY_LESS < theirs
 
 

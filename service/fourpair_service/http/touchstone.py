@@ -72,9 +72,7 @@ class TouchstoneDeclaration:
         """Refuse pairs that a link does not have and an impossible reference."""
         for i, pair in enumerate(self.pairs):
             if pair not in PAIRS:
-                raise InvalidMeasurementError(
-                    f"/touchstone/pairs/{i}", f"pairs are {', '.join(PAIRS)}", pair
-                )
+                raise InvalidMeasurementError(f"/touchstone/pairs/{i}", f"pairs are {', '.join(PAIRS)}", pair)
         if self.reference_ohm is not None and not 1 <= self.reference_ohm <= 1000:
             raise InvalidMeasurementError(
                 "/touchstone/reference_ohm", "expected 1 to 1000 ohm", self.reference_ohm
@@ -244,8 +242,10 @@ def _renormalise(name: str, s: ComplexArray, stated: FloatArray, wanted: float) 
             result = np.asarray(skrf.network.renormalize_s(s, stated, wanted), dtype=np.complex128)
     except np.linalg.LinAlgError as error:
         raise UnreadableTouchstoneError(name, None, f"no reference of {wanted:g} ohm: {error}") from error
-    if not bool(np.isfinite(result).all()):
-        raise UnreadableTouchstoneError(name, None, f"it cannot be referred to {wanted:g} ohm")
+    if not bool(np.abs(result).max() <= LARGEST_MAGNITUDE):
+        raise UnreadableTouchstoneError(
+            name, None, f"referred to {wanted:g} ohm it is no passive link; check the reference resistance"
+        )
     return result
 
 

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import re
 from array import array
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from math import isfinite, nan
 from typing import Final
 
 import numpy as np
@@ -22,6 +23,8 @@ from fourpair_service.http.touchstone_errors import UnreadableTouchstoneError
 PORT_COUNTS: Final = (4, 8, 16)
 # Beyond 64 MiB of text at the usual 20 characters for each number.
 MOST_NUMBERS: Final = 4_000_000
+# One frequency of 16 ports has 513 numbers, should they all stand in one line.
+LONGEST_LINE: Final = 32_768
 # Far beyond any link; a frequency above comes from a wrong unit. [Hz]
 HIGHEST_FREQUENCY_HZ: Final = 100e9
 
@@ -31,6 +34,7 @@ _OTHER_PARAMETERS: Final = ("y", "z", "g", "h")
 _MATRIX_FORMATS: Final = ("full", "lower", "upper")
 _EXTENSION: Final = re.compile(r"\.s(\d{1,4})p$", re.IGNORECASE)
 _KEYWORD: Final = re.compile(r"\[([^\]]*)\]\s*(.*)$")
+_BEGINS_NUMBER: Final = re.compile(r"[-+.\d]")
 # What a simulator writes in comments, at each frequency, in place of one reference.
 _PORT_IMPEDANCE: Final = re.compile(r"!\s*port impedance\s", re.IGNORECASE)
 
@@ -95,7 +99,9 @@ class _Reader:
     in_information: bool = False
     ended: bool = False
     numbers: array[float] = field(default_factory=lambda: array("d"))
-    # For each record of one frequency the line that it starts in.
+    # How many numbers a record of one frequency has, once there is data.
+    size: int = 0
+    # For each record the line that it starts in.
     record_lines: list[int] = field(default_factory=list)
     data: list[str] = field(default_factory=list)
 
@@ -104,6 +110,8 @@ class _Reader:
 
     def read(self, number: int, line: str) -> None:
         self.line = number
+        if len(line) > LONGEST_LINE:
+            raise self.error(f"a line of {len(line)} characters; expected at most {LONGEST_LINE}")
         if _PORT_IMPEDANCE.match(line.strip()):
             self._check_port_impedance(line)
         text = line.partition("!")[0].strip()
@@ -117,6 +125,8 @@ class _Reader:
             self._options(text)
         elif self.reference_is_open and self.reference is not None:
             self.reference += self._floats(text.split())
+            if len(self.reference) > max(PORT_COUNTS):
+                raise self.error(f"more reference resistances than {max(PORT_COUNTS)} ports have")
         else:
             self._data(text)
 
@@ -128,33 +138,31 @@ class _Reader:
     def _options(self, text: str) -> None:
         if self.unit is not None:
             return  # the specification has the first option line hold
-        words = iter(text[1:].lower().split())
         self.unit = "ghz"
-        for word in words:
-            self._option(word, words)
+        words = text[1:].lower().split()
+        while words:
+            word = words.pop(0)
+            if word == "r":
+                count = next((i for i, w in enumerate(words) if not _BEGINS_NUMBER.match(w)), len(words))
+                self.resistances = self._resistances(words[:count])
+                words = words[count:]
+            else:
+                self._option(word)
 
-    def _option(self, word: str, words: Iterator[str]) -> None:
+    def _option(self, word: str) -> None:
         if word in _UNITS:
             self.unit = word
         elif word in _FORMATS:
             self.format = word
-        elif word == "r":
-            self.resistances = self._resistances(words)
         elif word in _OTHER_PARAMETERS:
             raise self.error(f"it holds {word.upper()} parameters; export scattering (S) parameters")
         elif word != "s":
             raise self.error(f"unknown option {word[:20]!r}; expected Hz to GHz, S, MA, DB or RI, R 50")
 
-    def _resistances(self, words: Iterator[str]) -> list[float]:
-        found = []
-        for word in words:
-            if not re.match(r"[-+.\d]", word):
-                self._option(word, words)
-                break
-            found += self._floats([word])
-        if not found:
+    def _resistances(self, words: list[str]) -> list[float]:
+        if not words:
             raise self.error("R is followed by no resistance; expected R 50")
-        return found
+        return self._floats(words)
 
     def _keyword(self, text: str) -> None:
         match = _KEYWORD.match(text)
@@ -184,6 +192,8 @@ class _Reader:
         self.reference, self.reference_is_open = self._floats(value.split()), True
 
     def set_matrix_format(self, value: str) -> None:
+        if self.numbers:
+            raise self.error("[Matrix Format] after the data; expected it before")
         self.matrix_format = value.lower()
         if self.matrix_format not in _MATRIX_FORMATS:
             raise self.error(f"unknown matrix format {value[:20]!r}; expected Full, Lower or Upper")
@@ -209,19 +219,19 @@ class _Reader:
 
     def _floats(self, words: list[str]) -> list[float]:
         try:
-            # Python reads 1_000 as a number; the format does not.
-            values = [float(word) for word in words if "_" not in word]
+            values = list(map(float, words))
         except ValueError:
-            values = []
-        if len(values) != len(words) or not np.isfinite(values).all():
-            wrong = next((word for word in words if not _is_number(word)), "")
+            values = [nan]
+        # Python reads 1_000 as a number; the format does not.
+        if not all(map(isfinite, values)) or any("_" in word for word in words):
+            wrong = next(word for word in words if not _is_number(word))
             raise self.error(f"expected numbers, got {wrong[:20]!r}")
         return values
 
     def _data(self, text: str) -> None:
         if self.unit is None:
             raise self.error("data before the option line; expected a line such as '# MHz S RI R 50' first")
-        size = self.record_size()
+        size = self.size = self.size or self.record_size()
         if len(self.numbers) % size == 0:
             self.record_lines.append(self.line or 0)
         values = self._floats(text.split())
@@ -261,7 +271,7 @@ class _Reader:
 
     def frequencies(self) -> FloatArray:
         """Return the frequencies, checked. [Hz]."""
-        size = self.record_size()
+        size = self.size
         if len(self.numbers) % size:
             raise self.error(f"the data ends after {len(self.numbers) % size} of {size} numbers")
         frequency = np.frombuffer(self.numbers, dtype=np.float64)[::size] * _UNITS[self.unit or "ghz"]
@@ -307,7 +317,7 @@ class _Reader:
 
 def _is_number(word: str) -> bool:
     try:
-        return "_" not in word and bool(np.isfinite(float(word)))
+        return "_" not in word and isfinite(float(word))
     except ValueError:
         return False
 

@@ -237,6 +237,7 @@ class LinkMeasurement:
         unbalance_between_pairs_ohm: by NEXT combination, as measured. [ohm]
         curves: by parameter and end (``None`` where it has none); a parameter
             has one group for each frequency axis that it was measured on.
+        port: the live port as observed; shown, never graded.
     """
 
     configuration: Configuration
@@ -253,6 +254,7 @@ class LinkMeasurement:
     unbalance_between_pairs_ohm: Mapping[str, float] = field(default_factory=dict)
     curves: Mapping[SweepKey, tuple[CurveGroup, ...]] = field(default_factory=dict)
     summary: Summary | None = None
+    port: Mapping[str, object] | None = None
 
     def __post_init__(self) -> None:
         """Refuse pairs, pins, ends and combinations that the parameters do not have."""

@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from hashlib import sha256
+from itertools import pairwise
 from typing import Any, Final, NoReturn
 
 from fourpair_service.domain.curves import DIFFERENCE, FORMS
@@ -181,7 +182,7 @@ def _parsed(name: str, content: bytes) -> tuple[_File, Table]:
         raise InvalidRuleSetError(name, 0, "file", f"not UTF-8 text: {error.reason}") from error
     except tomllib.TOMLDecodeError as error:
         found = str(error)
-        line = int(found.split("line ")[1].split(",")[0]) if "at line " in found else 0
+        line = int(found.rpartition("line ")[2].partition(",")[0]) if "at line " in found else 0
         raise InvalidRuleSetError(name, line, "file", f"not valid TOML: {found}") from error
 
 
@@ -294,11 +295,10 @@ def _categories(
 
 def _coefficients(file: _File, table: Table, where: str) -> Mapping[str, object]:
     form, values = file.text_of(table, "form", where), file.table_of(table, "coefficients", where)
-    if form == DIFFERENCE:
-        required, optional = ("minuend", "subtrahend"), ()
-    else:
-        file.one_of(form, (*FORMS, DIFFERENCE), f"{where}.form")
-        required, optional = FORMS[form].required, FORMS[form].optional
+    file.one_of(form, (*FORMS, DIFFERENCE), f"{where}.form")
+    shape = FORMS.get(form)
+    required = ("minuend", "subtrahend") if shape is None else shape.required
+    optional = () if shape is None else shape.optional
     file.known(values, {*required, *optional}, f"{where}.coefficients")
     for key in required:
         if key not in values:
@@ -328,8 +328,8 @@ def _segment(file: _File, table: Table, where: str, confirmation: Table) -> Segm
     if rule is not None:
         file.one_of(rule, CAP_RULES, f"{where}.cap_rule")
     low, high = file.number_of(table, "from_mhz", where), file.number_of(table, "to_mhz", where)
-    if not 0 < low < high:
-        file.refuse(where, f"the segment {low:g} to {high:g} MHz does not increase", "from_mhz")
+    if not 0 < low <= high:
+        file.refuse(where, f"the segment {low:g} to {high:g} MHz runs backwards", "from_mhz")
     return Segment(
         low,
         high,
@@ -359,7 +359,7 @@ def _segments(file: _File, table: Table, where: str, confirmation: Table) -> tup
     segments = tuple(_segment(file, s, where, confirmation) for s in tables)
     if not segments:
         file.refuse(where, "a limit needs at least one segment", "segment")
-    for below, above in zip(segments, segments[1:], strict=False):
+    for below, above in pairwise(segments):
         if below.to_mhz != above.from_mhz:
             detail = (
                 f"the segments leave a gap or overlap between {below.to_mhz:g} and {above.from_mhz:g} MHz"

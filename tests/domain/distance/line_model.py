@@ -111,3 +111,37 @@ def line_with(frequency_mhz, length_m: float, defects: Sequence[tuple[float, str
         DEFECTS[name](line.stretch(place - at))
         at = place
     return line.stretch(length_m - at)
+
+
+def crosstalk(line: Line, spots: Sequence[tuple[float, float]], rough: float = 0.0, seed: int = 0) -> Sweep:
+    """NEXT of spots (place, loss in dB at mid-band) on a line, and of a cable that couples weakly everywhere.
+
+    Coupling of a spot grows with frequency, as that of a mutual capacitance; its
+    level is that in the middle of the band, which is its average over the band.
+    """
+    gamma, middle = line.gamma(), (line.f[0] + line.f[-1]) / 2
+    total = np.zeros(line.f.size, complex)
+    for place, spot_db in spots:
+        total += 10 ** (-spot_db / 20) * np.exp(-2 * gamma * place)
+    for place, strength in enumerate(np.random.default_rng(seed).normal(size=360) * rough):
+        total += strength * np.exp(-gamma * (2 * place * 0.25))
+    return sweep(line.f, 1j * total * line.f / middle)
+
+
+def split_pair(frequency_mhz, length_m: float, from_m: float, to_m: float, phantom_ohm: float = 120.0) -> Sweep:
+    """NEXT between two pairs whose wires are exchanged over a stretch.
+
+    There, the two driven alike run on twice the impedance of pair against pair,
+    and driven oppositely on that of a pair: NEXT is half the difference.
+    """
+    alike, opposite = Line(frequency_mhz), Line(frequency_mhz)
+    alike.stretch(from_m).stretch(to_m - from_m, z0=2 * phantom_ohm, nvp=0.72).stretch(length_m - to_m)
+    opposite.stretch(length_m)
+    return sweep(alike.f, (alike.s_parameters()[0] - opposite.s_parameters()[0]) / 2)
+
+
+def with_noise(clean: Sweep, floor_db: float, seed: int) -> Sweep:
+    """The sweep with complex Gaussian noise of ``floor_db`` rms."""
+    rng = np.random.default_rng(seed)
+    noise = (rng.normal(size=clean.frequency_mhz.size) + 1j * rng.normal(size=clean.frequency_mhz.size)) / 2**0.5
+    return sweep(clean.frequency_mhz, clean.value_complex + 10 ** (floor_db / 20) * noise)

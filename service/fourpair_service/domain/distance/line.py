@@ -8,10 +8,11 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
+from fourpair_service.domain.delay import phase_lag_rad
 from fourpair_service.domain.distance.weights import complex_values, trapezoid_weights
 from fourpair_service.domain.errors import InvalidMeasurementError
 from fourpair_service.domain.link import SPEED_OF_LIGHT_M_PER_NS
-from fourpair_service.domain.measurement import ComplexArray, FloatArray, Sweep
+from fourpair_service.domain.measurement import FloatArray, Sweep
 
 # Coefficients of sqrt(f), f and 1, f in MHz: skin effect, dielectric, and the rest.
 Coefficients: TypeAlias = tuple[float, float, float]
@@ -66,15 +67,17 @@ def path_of_link(insertion_loss: Sweep, length_m: float, tolerance: float = VELO
     that reflections within the link do not enter.
 
     Raises:
-        InvalidMeasurementError: no complex values, too few points, no length.
+        InvalidMeasurementError: no complex values, no length, or no delay to be had
+            (see ``delay.phase_lag_rad``).
     """
     value = complex_values(insertion_loss)
     if not length_m > 0:
         raise InvalidMeasurementError("", "a distance needs a length greater than 0 m", length_m)
     f = insertion_loss.frequency_mhz
     attenuation = _fit(f, insertion_loss.value_db / DB_PER_NEPER)
+    phase = _fit(f, phase_lag_rad(f, value))
     return LinePath(
-        length_m, _per_metre(attenuation, length_m), _per_metre(_phase(f, value), length_m), tolerance
+        length_m, _per_metre(attenuation, length_m), _per_metre(phase, length_m), tolerance
     )
 
 
@@ -82,7 +85,7 @@ def path_of_link_at_nvp(insertion_loss: Sweep, nvp: float, tolerance: float = VE
     """Return the path of a link whose length follows from its delay at 10 MHz and its NVP.
 
     Raises:
-        InvalidMeasurementError: no complex values, too few points, NVP not in (0, 1].
+        InvalidMeasurementError: as ``path_of_link``; NVP not in (0, 1].
     """
     _check_nvp(nvp)
     unit = path_of_link(insertion_loss, 1.0)
@@ -148,26 +151,3 @@ def _fit(frequency_mhz: FloatArray, value: FloatArray) -> FloatArray:
     weight = np.sqrt(trapezoid_weights(frequency_mhz))
     fitted = np.linalg.lstsq(_basis(frequency_mhz) * weight[:, None], value * weight, rcond=None)
     return np.asarray(fitted[0], dtype=np.float64)
-
-
-def _phase(frequency_mhz: FloatArray, value: ComplexArray) -> FloatArray:
-    """Return the coefficients of the phase lag that goes to zero at 0 Hz. [rad]."""
-    bulk = 2 * np.pi * frequency_mhz * _bulk_delay_us(frequency_mhz, value)
-    lag = bulk - np.unwrap(np.angle(value * np.exp(1j * bulk)))
-    # A pair with its conductors exchanged has half a turn more, which is no delay.
-    turns = np.round(_fit(frequency_mhz, lag)[2] / np.pi)
-    return _fit(frequency_mhz, lag - np.pi * turns)
-
-
-def _bulk_delay_us(frequency_mhz: FloatArray, value: ComplexArray) -> float:
-    """Return the delay over the finest frequency steps, unambiguous up to one over the step. [us].
-
-    A little of the range counts as negative, so that a cord of no length at all
-    and some noise does not become one of several hundred metres.
-    """
-    step = np.diff(frequency_mhz)
-    finest = step <= step.min() * 1.01
-    turn = value[1:][finest] * value[:-1][finest].conj()
-    lag = -float(np.angle(turn.sum())) % (2 * np.pi)
-    lag -= 2 * np.pi if lag > 0.95 * 2 * np.pi else 0.0
-    return lag / (2 * np.pi * float(step.min()))

@@ -24,12 +24,18 @@ FLOOR_MHZ: Final = 15.0
 AXIS_MHZ: Final = 0.25
 SPIKE_DB: Final = 5.0
 WIDEST_MHZ: Final = 9.0
+WIDTH_BELOW_TOP_DB: Final = 3.0
 LOWEST_MHZ: Final = 5.0
+# How often the random roughness of a cable makes a spike as high: one alone must be rarer
+# than one with a second order. As standard deviations of a normal distribution.
+CHANCE_ALONE: Final = 4.0  # 1 in 30 000 places
+CHANCE_WITH_SECOND: Final = 3.09  # 1 in 1 000 places
 # A stretch is searched in the band around its strongest spike, and ends where it is half as strong.
 BAND_MHZ: Final = 12.0
-# Largest departure from a whole number, and how many orders may be missing below the first spike.
-WHOLE_TOLERANCE: Final = 0.04
-LARGEST_DIVISOR: Final = 4
+# Largest relative departure from a whole multiple.
+WHOLE_TOLERANCE: Final = 0.025
+# Higher orders than this fit any pitch within the tolerance.
+HIGHEST_ORDER: Final = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +82,28 @@ def find_periodic(return_loss: Sweep, path: LinePath) -> PeriodicDefect | None:
     if not spikes:
         return None
     strongest = max(spikes, key=lambda s: s.above_floor_db)
+    comb, order, beta = _comb(spikes, strongest, path)
+    if strongest.above_floor_db < chance_db(strongest.frequency_mhz, path, alone=2.0 not in order):
+        return None
     start, end = _extent(return_loss, path, strongest.frequency_mhz)
-    order, beta = _orders([s.frequency_mhz for s in spikes], path)
     pitch = float(np.pi * (order @ order) / (order @ beta))
-    return PeriodicDefect(pitch, start, end, spikes) if end - start >= 2 * pitch else None
+    return PeriodicDefect(pitch, start, end, comb) if end - start >= 2 * pitch else None
+
+
+def chance_db(frequency_mhz: float, path: LinePath, *, alone: bool) -> float:
+    """Return how far over its floor the averaged power of a rough cable comes by chance. [dB].
+
+    It has the chi-square distribution with two degrees for each independent
+    value in the average: one for each v/(2 x effective length), which is that
+    from which half of what is reflected returns (quantiles: Wilson and Hilferty,
+    Proc. Natl. Acad. Sci. 17 (1931) 684).
+    """
+    loss = 4 * max(float(path.attenuation_np_per_m(np.array([frequency_mhz]))[0]), 1e-9)
+    effective_m = (1 - np.exp(-loss * path.length_m)) / loss
+    cell_mhz = 1000 * path.velocity_m_per_ns(frequency_mhz) / (2 * effective_m)
+    spread = 2 / 9 / (2 * (1 + 2 * AVERAGE_MHZ / cell_mhz))
+    deviations = CHANCE_ALONE if alone else CHANCE_WITH_SECOND
+    return float(30 * np.log10(1 + deviations * np.sqrt(spread) / (1 - spread)))
 
 
 def find_spikes(return_loss: Sweep) -> tuple[Spike, ...]:
@@ -91,9 +115,12 @@ def find_spikes(return_loss: Sweep) -> tuple[Spike, ...]:
     spikes = []
     for run in _runs(over_db > SPIKE_DB):
         top = int(run[over_db[run].argmax()])
-        if axis[top] > LOWEST_MHZ and axis[run[-1]] - axis[run[0]] < WIDEST_MHZ:
+        width = AXIS_MHZ * np.count_nonzero(over_db[run] > over_db[top] - WIDTH_BELOW_TOP_DB)
+        if axis[top] > LOWEST_MHZ and width < WIDEST_MHZ and run[-1] < axis.size - 1:
             spikes.append(Spike(float(axis[top]), float(over_db[top])))
-    return tuple(spikes)
+    # Between two strong spikes the reflections of a clean cable have side lobes.
+    least = max((s.above_floor_db for s in spikes), default=0.0) / 2
+    return tuple(s for s in spikes if s.above_floor_db >= least)
 
 
 def _averaged(frequency_mhz: FloatArray, power: FloatArray, axis: FloatArray) -> FloatArray:
@@ -118,18 +145,25 @@ def _runs(flags: np.typing.NDArray[np.bool_]) -> list[np.typing.NDArray[np.intp]
     return [run for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1) if run.size]
 
 
-def _orders(frequency_mhz: Sequence[float], path: LinePath) -> tuple[FloatArray, FloatArray]:
-    """Return the order of each spike that fits one pitch, and its phase lag. [rad/m].
+def _comb(
+    spikes: Sequence[Spike], strongest: Spike, path: LinePath
+) -> tuple[tuple[Spike, ...], FloatArray, FloatArray]:
+    """Return the spikes of one pitch with the order and phase lag of each. [rad/m].
 
-    The largest spacing that divides all of them is taken; where none does, the
-    first spike is taken as first order by itself.
+    First order is the lowest spike that the strongest is a multiple of, which
+    may be the strongest itself; other spikes come from other places.
     """
-    beta = path.phase_rad_per_m(np.array(frequency_mhz))
-    for divisor in range(1, LARGEST_DIVISOR + 1):
-        ratio = beta / beta[0] * divisor
-        if bool(np.all(np.abs(ratio - np.round(ratio)) <= WHOLE_TOLERANCE * divisor)):
-            return np.round(ratio), beta
-    return np.ones(1), beta[:1]
+    beta = path.phase_rad_per_m(np.array([s.frequency_mhz for s in spikes]))
+    ratio = beta[spikes.index(strongest)] / beta
+    first = beta[int(np.argmax(_is_whole(ratio)))]
+    chosen = _is_whole(beta / first)
+    comb = tuple(s for s, fits in zip(spikes, chosen, strict=True) if fits)
+    return comb, np.round(beta[chosen] / first), beta[chosen]
+
+
+def _is_whole(ratio: FloatArray) -> np.typing.NDArray[np.bool_]:
+    order = np.clip(np.round(ratio), 1, HIGHEST_ORDER)
+    return np.asarray(np.abs(ratio - order) <= WHOLE_TOLERANCE * order)
 
 
 def _extent(return_loss: Sweep, path: LinePath, frequency_mhz: float) -> tuple[float, float]:

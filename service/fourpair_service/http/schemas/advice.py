@@ -17,7 +17,14 @@ def what_it_is(value: object) -> str:
     """
     if value is None:
         return "null"
-    names = {bool: "a boolean", str: "text", int: "a number", float: "a number", list: "a list", dict: "an object"}
+    names = {
+        bool: "a boolean",
+        str: "text",
+        int: "a number",
+        float: "a number",
+        list: "a list",
+        dict: "an object",
+    }
     return names.get(type(value), type(value).__name__)
 
 
@@ -47,7 +54,9 @@ def key_advice(key: str, known: Collection[str]) -> str:
     pairs = ["".join(sorted(number)) for number in numbers]
     directed, swapped = ">".join(pairs), "-".join(sorted(pairs))
     if directed in known and len(pairs) > 1:
-        return f"This has a direction: write {directed} where {pairs[0]} disturbs and {pairs[1]} is disturbed."
+        return (
+            f"This has a direction: write {directed} where {pairs[0]} disturbs and {pairs[1]} is disturbed."
+        )
     if swapped in known and len(pairs) > 1:
         return f"The order of the pairs does not matter here, one spelling is accepted: write {swapped}."
     if "".join(pairs) in known or "".join(sorted("".join(pairs))) in known:

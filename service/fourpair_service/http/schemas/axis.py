@@ -94,7 +94,9 @@ def _refuse_wrong_unit(first: float, last: float) -> None:
 
 def _stretch(i: int, value: Any) -> tuple[float, float, float]:
     if type(value) is not dict:
-        raise ValidationError({i: [f"Expected an object with start, step and stop, got {what_it_is(value)}."]})
+        raise ValidationError(
+            {i: [f"Expected an object with start, step and stop, got {what_it_is(value)}."]}
+        )
     messages = {name: [name_advice(str(name), _STRETCH)] for name in value if name not in _STRETCH}
     for name in _STRETCH:
         number = value.get(name)
@@ -116,7 +118,9 @@ def _from_stretches(stretches: tuple[tuple[float, float, float], ...], points: i
     last = 0.0
     for i, (start, step, stop) in enumerate(stretches):
         if start <= last:
-            raise ValidationError({i: {"start": [f"Stretches must increase: the one before reaches {last:g} MHz."]}})
+            raise ValidationError(
+                {i: {"start": [f"Stretches must increase: the one before reaches {last:g} MHz."]}}
+            )
         steps = (stop - start) / step
         if steps + sum(counts) >= points:
             raise ValidationError({i: [f"This makes more than {points} frequencies; take a larger step."]})

@@ -154,7 +154,9 @@ class SweepsReader:
         self, parameter: Parameter, path: tuple[str, ...], curves: list[_Curve]
     ) -> tuple[CurveGroup, ...]:
         if len({curve.has_own_axis for curve in curves}) > 1:
-            self._put(path, "Some sweeps here have their own frequency_mhz and some do not: give it to all or none.")
+            self._put(
+                path, "Some sweeps here have their own frequency_mhz and some do not: give it to all or none."
+            )
             return ()
         order = TRAITS[parameter].keys.index
         groups: dict[tuple[bytes, bool], list[_Curve]] = {}

@@ -51,7 +51,9 @@ class Float(fields.Float):
         super().__init__(**kwargs)
         self.low, self.high, self.unit, self.advice = low, high, unit, advice
 
-    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> float:
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> float:
         if type(value) is not float and type(value) is not int:
             raise ValidationError(f"Expected a number, got {what_it_is(value)}.")
         if self.low <= value <= self.high:
@@ -72,7 +74,9 @@ class Integer(fields.Integer):
         super().__init__(**kwargs)
         self.low, self.high = low, high
 
-    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> int:
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> int:
         if type(value) is not int and not (type(value) is float and value.is_integer()):
             raise ValidationError(f"Expected a whole number, got {what_it_is(value)}.")
         if not self.low <= value <= self.high:
@@ -87,7 +91,9 @@ class Integer(fields.Integer):
 class Flag(fields.Boolean):
     """``true`` or ``false``; no other spelling."""
 
-    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> bool:
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> bool:
         if type(value) is not bool:
             raise ValidationError(f"Expected true or false, got {what_it_is(value)}.")
         return value
@@ -104,7 +110,9 @@ class Text(fields.String):
         super().__init__(**kwargs)
         self.is_long = is_long
 
-    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> str:
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> str:
         if type(value) is not str:
             raise ValidationError(f"Expected text, got {what_it_is(value)}.")
         limits = current_limits()
@@ -137,7 +145,9 @@ class Choice(fields.String):
         super().__init__(**kwargs)
         self.choices = {str(choice): choice for choice in choices}
 
-    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> str:
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> str:
         if type(value) is str and value in self.choices:
             return self.choices[value]
         raise ValidationError(f"Expected one of {', '.join(self.choices)}.")
@@ -150,7 +160,9 @@ class Choice(fields.String):
 class Moment(fields.AwareDateTime):
     """A moment by RFC 3339, with its offset from UTC."""
 
-    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> datetime:
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> datetime:
         if type(value) is str and _MOMENT.fullmatch(value):
             try:
                 return datetime.fromisoformat(value.upper())
@@ -164,7 +176,9 @@ class Moment(fields.AwareDateTime):
 class Day(fields.Date):
     """A calendar day, ``2025-11-02``."""
 
-    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> date:
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> date:
         if type(value) is str and _DAY.fullmatch(value):
             try:
                 return date.fromisoformat(value)
@@ -182,7 +196,9 @@ class Items(fields.List):
         super().__init__(inner, **kwargs)
         self.most = most
 
-    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Any:
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
         if type(value) is not list:
             raise ValidationError(f"Expected a list, got {what_it_is(value)}.")
         most = current_limits().items if self.most is None else self.most

@@ -33,7 +33,9 @@ class StrictSchema(Schema):
                 error.messages[name] = [type(self).unknown_advice(str(name), known)]
         for name, field in known.items():
             if name in error.messages and data.get(name) is None:
-                error.messages[name] = ["Leave it out or give a value." if name in data else "This is required."]
+                error.messages[name] = [
+                    "Leave it out or give a value." if name in data else "This is required."
+                ]
 
 
 class KeyedSchema(StrictSchema):

@@ -1,0 +1,84 @@
+"""Settings, read once from the environment."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from fourpair_service.errors import ServiceError
+
+
+class InvalidSettingError(ServiceError):
+    """A setting in the environment cannot be used."""
+
+    code = "invalid-setting"
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One setting: its variable, default and meaning."""
+
+    variable: str
+    default: str
+    meaning: str
+
+
+SETTINGS: Final = (
+    Setting("FOURPAIR_HOST", "127.0.0.1", "address to listen on"),
+    Setting("FOURPAIR_PORT", "8740", "port to listen on; 0 takes a free one"),
+    Setting("FOURPAIR_WORKERS", "2", "processes, each with one request thread"),
+    Setting("FOURPAIR_ALLOW_OPEN", "0", "1 allows an address other than loopback, without keys"),
+    Setting("FOURPAIR_LIMITS_DIRECTORY", "", "directory of own edition files, loaded beside the built-in ones"),
+    Setting("FOURPAIR_MAX_BODY_BYTES", "8388608", "largest JSON body, inflated"),
+    Setting("FOURPAIR_MAX_PART_BYTES", "67108864", "largest Touchstone part, and the largest multipart body"),
+    Setting("FOURPAIR_MAX_INFLATE_RATIO", "100", "how many times its size a gzip body may inflate to"),
+    Setting("FOURPAIR_MAX_CURVES", "200", "sweeps in one document"),
+    Setting("FOURPAIR_MAX_POINTS", "20000", "frequencies in one sweep"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How a service runs; see ``SETTINGS`` for what each one means."""
+
+    host: str = "127.0.0.1"
+    port: int = 8740
+    workers: int = 2
+    allow_open: bool = False
+    limits_directory: Path | None = None
+    max_body_bytes: int = 8 * 1024 * 1024
+    max_part_bytes: int = 64 * 1024 * 1024
+    max_inflate_ratio: int = 100
+    max_curves: int = 200
+    max_points: int = 20_000
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str]) -> Settings:
+        """Return the settings of an environment.
+
+        Raises:
+            InvalidSettingError: naming the variable, its value and what is accepted.
+        """
+        values = {s.variable: environment.get(s.variable, s.default) for s in SETTINGS}
+        directory = values["FOURPAIR_LIMITS_DIRECTORY"]
+        return cls(
+            host=values["FOURPAIR_HOST"],
+            port=_whole(values, "FOURPAIR_PORT", 0, 65535),
+            workers=_whole(values, "FOURPAIR_WORKERS", 1, 64),
+            allow_open=bool(_whole(values, "FOURPAIR_ALLOW_OPEN", 0, 1)),
+            limits_directory=Path(directory) if directory else None,
+            max_body_bytes=_whole(values, "FOURPAIR_MAX_BODY_BYTES", 1024, 2**31),
+            max_part_bytes=_whole(values, "FOURPAIR_MAX_PART_BYTES", 1024, 2**31),
+            max_inflate_ratio=_whole(values, "FOURPAIR_MAX_INFLATE_RATIO", 1, 1100),
+            max_curves=_whole(values, "FOURPAIR_MAX_CURVES", 1, 10_000),
+            max_points=_whole(values, "FOURPAIR_MAX_POINTS", 2, 10_000_000),
+        )
+
+
+def _whole(values: Mapping[str, str], variable: str, low: int, high: int) -> int:
+    text = values[variable]
+    if text.isascii() and text.isdigit() and low <= int(text) <= high:
+        return int(text)
+    raise InvalidSettingError(f"{variable} is {text!r}; it must be a whole number from {low} to {high}.")

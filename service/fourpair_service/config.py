@@ -30,7 +30,9 @@ SETTINGS: Final = (
     Setting("FOURPAIR_PORT", "8740", "port to listen on; 0 takes a free one"),
     Setting("FOURPAIR_WORKERS", "2", "processes, each with one request thread"),
     Setting("FOURPAIR_ALLOW_OPEN", "0", "1 allows an address other than loopback, without keys"),
-    Setting("FOURPAIR_LIMITS_DIRECTORY", "", "directory of own edition files, loaded beside the built-in ones"),
+    Setting(
+        "FOURPAIR_LIMITS_DIRECTORY", "", "directory of own edition files, loaded beside the built-in ones"
+    ),
     Setting("FOURPAIR_MAX_BODY_BYTES", "8388608", "largest JSON body, inflated"),
     Setting("FOURPAIR_MAX_PART_BYTES", "67108864", "largest Touchstone part, and the largest multipart body"),
     Setting("FOURPAIR_MAX_INFLATE_RATIO", "100", "how many times its size a gzip body may inflate to"),

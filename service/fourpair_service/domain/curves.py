@@ -1,186 +1,140 @@
-"""The shapes that limit curves have, as functions of frequency.
+"""The shapes that limit curves have. f is in MHz, the result in dB (delay: ns).
 
-A data file names a shape and gives its coefficients; nothing is evaluated from
-text. ``FORMS`` is the whole list, with the coefficients that each one takes.
+A standard that writes a known shape with other constants is a new row of data,
+never a new function.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Final, Protocol, TypeAlias, cast
+from dataclasses import dataclass
+from typing import Any, Final, Protocol, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
-from fourpair_service.domain.measurement import FloatArray
+FloatArray: TypeAlias = NDArray[np.float64]
+Coefficients: TypeAlias = Mapping[str, Any]
+
+
+class Evaluable(Protocol):
+    """A limit that another one refers to."""
+
+    def at(self, frequency_mhz: FloatArray) -> FloatArray:
+        """Return the limit at (n,) frequencies."""
 
 
 class SegmentLike(Protocol):
     """What ``evaluate`` needs of a segment."""
 
     @property
-    def form(self) -> str:
-        """A name in ``FORMS``."""
-
+    def form(self) -> str: ...  # noqa: D102
     @property
-    def coefficients(self) -> Mapping[str, object]:
-        """What the form needs."""
-
+    def coefficients(self) -> Coefficients: ...  # noqa: D102
     @property
-    def cap(self) -> float | None:
-        """Bound on the computed value."""
-
+    def cap(self) -> float | None: ...  # noqa: D102
     @property
-    def cap_rule(self) -> str | None:
-        """A name in ``CAP_RULES`` wherever there is a cap."""
-
-
-class CurveLike(Protocol):
-    """What ``difference`` needs of the curves that it refers to."""
-
-    def at(self, frequency_mhz: FloatArray) -> FloatArray:
-        """Return the value at (n,) frequencies, caps applied."""
-
-
-Coefficients: TypeAlias = Mapping[str, object]
-Operands: TypeAlias = Mapping[str, CurveLike]
+    def cap_rule(self) -> str | None: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """One shape.
+    """A shape and the names of its coefficients.
 
     Attributes:
-        compute: gives the value at (n,) frequencies from coefficients and operands.
-        numbers: the numeric coefficients, each with its default; ``None``
-            where it must be given.
-        lists: coefficients that are lists of tables, with the numbers of each row.
-        roles: coefficients that name another limit of the same category and
-            configuration.
+        required: coefficients that it cannot do without.
+        optional: coefficients that are 0 (scale: 1) when absent.
     """
 
-    compute: Callable[[Coefficients, FloatArray, Operands], FloatArray]
-    numbers: Mapping[str, float | None] = field(default_factory=dict)
-    lists: Mapping[str, Mapping[str, float | None]] = field(default_factory=dict)
-    roles: tuple[str, ...] = ()
+    function: Callable[[FloatArray, Coefficients], FloatArray]
+    required: tuple[str, ...]
+    optional: tuple[str, ...] = ()
 
 
-def _numbers(coefficients: Coefficients, form: str) -> dict[str, float]:
-    given = {name: coefficients.get(name, default) for name, default in FORMS[form].numbers.items()}
-    return cast(dict[str, float], given)
+def _constant(f: FloatArray, c: Coefficients) -> FloatArray:
+    return np.full_like(f, c["value"])
 
 
-def _constant(coefficients: Coefficients, f: FloatArray, _: Operands) -> FloatArray:
-    return np.full(f.shape, _numbers(coefficients, "constant")["value"])
+def _log_slope(f: FloatArray, c: Coefficients) -> FloatArray:
+    value: FloatArray = c["at_reference"] + c["per_decade"] * np.log10(f / c["reference_mhz"])
+    return value
 
 
-def _log_slope(coefficients: Coefficients, f: FloatArray, _: Operands) -> FloatArray:
-    return _slope(_numbers(coefficients, "log_slope"), f)
-
-
-def _slope(c: Mapping[str, float], f: FloatArray) -> FloatArray:
-    decades = np.log10(f / c["reference_mhz"])
-    return np.asarray(c["at_db"] + c["slope_db_per_decade"] * decades, dtype=np.float64)
-
-
-def _voltage_sum(coefficients: Coefficients, f: FloatArray, _: Operands) -> FloatArray:
-    terms = cast(list[dict[str, float]], coefficients["terms"])
-    voltage = sum((term["count"] * 10 ** (-_slope(term, f) / 20) for term in terms), np.zeros(f.shape))
-    return np.asarray(-20 * np.log10(voltage), dtype=np.float64)
-
-
-def _cable_and_connectors(coefficients: Coefficients, f: FloatArray, _: Operands) -> FloatArray:
-    c = _numbers(coefficients, "cable_and_connectors")
+def _cable_and_connectors(f: FloatArray, c: Coefficients) -> FloatArray:
     root = np.sqrt(f)
-    cable = c["scale"] * (c["sqrt"] * root + c["linear"] * f + c["inverse_sqrt"] / root)
-    connectors = c["connectors"] * (c["connector_sqrt"] * root + c["connector_constant"])
-    return np.asarray(cable + connectors + c["three_halves"] * f**1.5, dtype=np.float64)
+    cable = c.get("sqrt", 0.0) * root + c.get("linear", 0.0) * f + c.get("inverse_sqrt", 0.0) / root
+    connector = c.get("connector_sqrt", 0.0) * root + c.get("connector_constant", 0.0)
+    deviation = c.get("three_halves", 0.0) * f * root
+    value: FloatArray = c.get("scale", 1.0) * cable + c.get("connectors", 0.0) * connector + deviation
+    return value
 
 
-def _delay(coefficients: Coefficients, f: FloatArray, _: Operands) -> FloatArray:
-    c = _numbers(coefficients, "delay")
-    cable = c["scale"] * (c["constant_ns"] + c["inverse_sqrt"] / np.sqrt(f))
-    return np.asarray(cable + c["connectors"] * c["connector_ns"], dtype=np.float64)
+def _delay(f: FloatArray, c: Coefficients) -> FloatArray:
+    cable = c["constant"] + c["inverse_sqrt"] / np.sqrt(f)
+    value: FloatArray = c.get("scale", 1.0) * cable + c.get("connectors", 0.0) * c.get("connector_ns", 0.0)
+    return value
 
 
-def _power(coefficients: Coefficients, f: FloatArray, _: Operands) -> FloatArray:
-    c = _numbers(coefficients, "power")
-    return np.asarray(c["factor"] * f ** c["exponent"] + c["inverse"] / f, dtype=np.float64)
+def _voltage_sum(f: FloatArray, c: Coefficients) -> FloatArray:
+    total = np.zeros_like(f)
+    for term in c["terms"]:
+        loss = term["at_reference"] + term["per_decade"] * np.log10(f / term["reference_mhz"])
+        total += term.get("count", 1) * 10 ** (-loss / 20)
+    value: FloatArray = -20 * np.log10(total)
+    return value
 
 
-def _difference(coefficients: Coefficients, f: FloatArray, operands: Operands) -> FloatArray:
-    minuend, subtrahend = (operands[str(coefficients[role])] for role in ("minuend", "subtrahend"))
-    return np.asarray(minuend.at(f) - subtrahend.at(f), dtype=np.float64)
+def _power(f: FloatArray, c: Coefficients) -> FloatArray:
+    value: FloatArray = c["factor"] * f ** c["exponent"] + c.get("inverse", 0.0) / f
+    return value
 
 
-_SLOPE: Final = {"at_db": None, "slope_db_per_decade": None, "reference_mhz": 1.0}
+CABLE: Final = (
+    "scale",
+    "sqrt",
+    "linear",
+    "inverse_sqrt",
+    "connectors",
+    "connector_sqrt",
+    "connector_constant",
+    "three_halves",
+)
 
-FORMS: Final[dict[str, Form]] = {
-    # value
-    "constant": Form(_constant, {"value": None}),
-    # at_db + slope_db_per_decade * log10(f / reference_mhz)
-    "log_slope": Form(_log_slope, _SLOPE),
-    # -20 log10 of the sum of count * 10^(-x/20), each x a log_slope: crosstalk
-    # voltages of cable and connectors added in phase, the worst case
-    "voltage_sum": Form(_voltage_sum, lists={"terms": {"count": None, **_SLOPE}}),
-    # scale * (sqrt √f + linear f + inverse_sqrt / √f)
-    #   + connectors * (connector_sqrt √f + connector_constant) + three_halves f^1.5
-    "cable_and_connectors": Form(
-        _cable_and_connectors,
-        {
-            "scale": 1.0,
-            "sqrt": None,
-            "linear": 0.0,
-            "inverse_sqrt": 0.0,
-            "connectors": 0.0,
-            "connector_sqrt": 0.0,
-            "connector_constant": 0.0,
-            "three_halves": 0.0,
-        },
-    ),
-    # scale * (constant_ns + inverse_sqrt / √f) + connectors * connector_ns
-    "delay": Form(
-        _delay,
-        {"scale": 1.0, "constant_ns": None, "inverse_sqrt": None, "connectors": 0.0, "connector_ns": 0.0},
-    ),
-    # factor * f^exponent + inverse / f
-    "power": Form(_power, {"factor": None, "exponent": None, "inverse": 0.0}),
-    # one limit minus another, both with their caps
-    "difference": Form(_difference, roles=("minuend", "subtrahend")),
+FORMS: Final[Mapping[str, Form]] = {
+    "constant": Form(_constant, ("value",)),
+    # at_reference + per_decade log10(f / reference_mhz)
+    "log_slope": Form(_log_slope, ("at_reference", "per_decade", "reference_mhz")),
+    # scale (sqrt f^1/2 + linear f + inverse_sqrt f^-1/2)
+    #   + connectors (connector_sqrt f^1/2 + connector_constant) + three_halves f^3/2
+    "cable_and_connectors": Form(_cable_and_connectors, (), CABLE),
+    # scale (constant + inverse_sqrt f^-1/2) + connectors connector_ns
+    "delay": Form(_delay, ("constant", "inverse_sqrt"), ("scale", "connectors", "connector_ns")),
+    # -20 log10 of the sum of count 10^(-(at_reference + per_decade log10(f/reference_mhz))/20)
+    "voltage_sum": Form(_voltage_sum, ("terms",)),
+    # factor f^exponent + inverse / f
+    "power": Form(_power, ("factor", "exponent"), ("inverse",)),
 }
 
-# A ceiling is never exceeded by the limit, a floor never undercut.
-CAP_RULES: Final = {"ceiling": np.minimum, "floor": np.maximum}
+# The difference of two limits of the same category and configuration, each with
+# its caps. Not in FORMS, since it needs those limits and not only coefficients.
+DIFFERENCE: Final = "difference"
 
 
-def evaluate(segment: SegmentLike, frequency_mhz: FloatArray, operands: Operands) -> FloatArray:
-    """Return the value of a segment, its cap applied after its form.
+def evaluate(
+    segment: SegmentLike, frequency_mhz: FloatArray, operands: Mapping[str, Evaluable]
+) -> FloatArray:
+    """Return the limit of one segment at (n,) frequencies, its cap applied.
 
     Args:
-        segment: which form, its coefficients, its cap.
-        frequency_mhz: (n,) frequencies, all above zero. [MHz]
-        operands: the curves that a ``difference`` names, by parameter.
-
-    Returns:
-        (n,) values in the unit of the limit.
-
-    Raises:
-        KeyError: the form, a coefficient without default or an operand is missing.
-
-    The NEXT of a category 5e channel, cable and two connectors, ANSI/TIA-568.2-D
-    clause 6; 30.1 dB at 100 MHz is printed in TIA/EIA-568-B.1:
-
-    >>> from types import SimpleNamespace
-    >>> cable = {"count": 1, "at_db": 35.3, "slope_db_per_decade": -15, "reference_mhz": 100}
-    >>> connectors = {"count": 2, "at_db": 43, "slope_db_per_decade": -20, "reference_mhz": 100}
-    >>> next_limit = SimpleNamespace(
-    ...     form="voltage_sum", coefficients={"terms": [cable, connectors]}, cap=60, cap_rule="ceiling"
-    ... )
-    >>> evaluate(next_limit, np.array([1.0, 100.0]), {}).round(1).tolist()
-    [60.0, 30.1]
+        segment: form, coefficients and cap.
+        frequency_mhz: (n,) within the segment. [MHz]
+        operands: by parameter, the limits that a difference refers to.
     """
-    value = FORMS[segment.form].compute(segment.coefficients, frequency_mhz, operands)
+    if segment.form == DIFFERENCE:
+        minuend = operands[segment.coefficients["minuend"]].at(frequency_mhz)
+        return np.asarray(minuend - operands[segment.coefficients["subtrahend"]].at(frequency_mhz))
+    value = FORMS[segment.form].function(frequency_mhz, segment.coefficients)
     if segment.cap is None:
         return value
-    bounded = CAP_RULES[str(segment.cap_rule)](value, segment.cap)
-    return np.asarray(bounded, dtype=np.float64)
+    bound = np.minimum if segment.cap_rule == "ceiling" else np.maximum
+    return np.asarray(bound(value, segment.cap))

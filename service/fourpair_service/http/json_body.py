@@ -107,8 +107,6 @@ def _colons(value: Any, depth: int) -> int:
     return 0
 
 
-
-
 class _Object(dict[str, Any]):
     """An object that remembers a key it had twice."""
 

@@ -10,7 +10,7 @@ import orjson
 from apispec.ext.marshmallow import OpenAPIConverter
 from flask import Flask, Response, g, request
 from flask.json.provider import JSONProvider
-from flask_smorest import Api
+from flask_smorest import Api, Blueprint
 from marshmallow import RAISE, Schema, fields
 from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import HTTPException
@@ -52,6 +52,12 @@ class QueryParser(FlaskParser):
     """Refuses query parameters that it does not know."""
 
     DEFAULT_UNKNOWN_BY_LOCATION = {**FlaskParser.DEFAULT_UNKNOWN_BY_LOCATION, "query": RAISE}  # noqa: RUF012
+
+
+class StrictBlueprint(Blueprint):
+    """A blueprint whose operations refuse what they do not know in the query."""
+
+    ARGUMENTS_PARSER = QueryParser()
 
 
 class FastJson(JSONProvider):

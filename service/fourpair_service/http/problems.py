@@ -196,7 +196,11 @@ def _errors_of(error: ServiceError) -> list[dict[str, Any]]:
     if pointer is None:
         return []
     return [
-        {"pointer": pointer, "detail": getattr(error, "detail", str(error)), "value": getattr(error, "value", None)}
+        {
+            "pointer": pointer,
+            "detail": getattr(error, "detail", str(error)),
+            "value": getattr(error, "value", None),
+        }
     ]
 
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from fourpair_service.domain.measurement import Sweep, loss_db
 from numpy.typing import NDArray
+
+from fourpair_service.domain.measurement import Sweep, loss_db
 
 REFERENCE_OHM = 100.0
 # Common frequency steps of field testers (memory).
@@ -18,7 +19,18 @@ STEPS = ((31.25, 0.15), (100.0, 0.25), (250.0, 0.5), (500.0, 1.0))
 
 # Model for twisted pairs of ITU-T G.9701 and the "CAT5" wire type of the G.fast
 # draft 2013-07-Q4-R20; its light travels at exactly 3e8 m/s.
-Z0, NVP, RS0, QL, QH, QX, QY, QC, PHI, FD = 98.0, 0.690464, 0.1659, 2.15, 0.85945, 0.5, 0.722636, 0.0, 0.973846e-3, 1.0
+Z0, NVP, RS0, QL, QH, QX, QY, QC, PHI, FD = (
+    98.0,
+    0.690464,
+    0.1659,
+    2.15,
+    0.85945,
+    0.5,
+    0.722636,
+    0.0,
+    0.973846e-3,
+    1.0,
+)
 LIGHT = 3e8
 
 
@@ -128,7 +140,9 @@ def crosstalk(line: Line, spots: Sequence[tuple[float, float]], rough: float = 0
     return sweep(line.f, 1j * total * line.f / middle)
 
 
-def split_pair(frequency_mhz, length_m: float, from_m: float, to_m: float, phantom_ohm: float = 120.0) -> Sweep:
+def split_pair(
+    frequency_mhz, length_m: float, from_m: float, to_m: float, phantom_ohm: float = 120.0
+) -> Sweep:
     """NEXT between two pairs whose wires are exchanged over a stretch.
 
     There, the two driven alike run on twice the impedance of pair against pair,
@@ -143,5 +157,7 @@ def split_pair(frequency_mhz, length_m: float, from_m: float, to_m: float, phant
 def with_noise(clean: Sweep, floor_db: float, seed: int) -> Sweep:
     """The sweep with complex Gaussian noise of ``floor_db`` rms."""
     rng = np.random.default_rng(seed)
-    noise = (rng.normal(size=clean.frequency_mhz.size) + 1j * rng.normal(size=clean.frequency_mhz.size)) / 2**0.5
+    noise = (
+        rng.normal(size=clean.frequency_mhz.size) + 1j * rng.normal(size=clean.frequency_mhz.size)
+    ) / 2**0.5
     return sweep(clean.frequency_mhz, clean.value_complex + 10 ** (floor_db / 20) * noise)

@@ -76,9 +76,7 @@ def path_of_link(insertion_loss: Sweep, length_m: float, tolerance: float = VELO
     f = insertion_loss.frequency_mhz
     attenuation = _fit(f, insertion_loss.value_db / DB_PER_NEPER)
     phase = _fit(f, phase_lag_rad(f, value))
-    return LinePath(
-        length_m, _per_metre(attenuation, length_m), _per_metre(phase, length_m), tolerance
-    )
+    return LinePath(length_m, _per_metre(attenuation, length_m), _per_metre(phase, length_m), tolerance)
 
 
 def path_of_link_at_nvp(insertion_loss: Sweep, nvp: float, tolerance: float = VELOCITY_TOLERANCE) -> LinePath:

@@ -14,7 +14,6 @@ import numpy as np
 
 from fourpair_service.domain.distance.line import LinePath
 from fourpair_service.domain.distance.transform import distance_grid, reflections
-from fourpair_service.domain.distance.weights import trapezoid_weights
 from fourpair_service.domain.measurement import FloatArray, Sweep
 
 # Own criteria, no published source: the average is wide enough to level the ripple between

@@ -10,9 +10,16 @@ from fourpair_service.domain.link import PAIRS
 from fourpair_service.http.schemas.fields import Choice, Float, Integer, Items
 from fourpair_service.http.schemas.strict import StrictSchema
 
-ABILITIES: Final = tuple(
-    f"{speed}/{duplex}" for speed in ("10BASE-T", "100BASE-TX", "1000BASE-T") for duplex in ("half", "full")
-) + ("2.5GBASE-T/full", "5GBASE-T/full", "10GBASE-T/full")
+ABILITIES: Final = (
+    *tuple(
+        f"{speed}/{duplex}"
+        for speed in ("10BASE-T", "100BASE-TX", "1000BASE-T")
+        for duplex in ("half", "full")
+    ),
+    "2.5GBASE-T/full",
+    "5GBASE-T/full",
+    "10GBASE-T/full",
+)
 SIGNALS: Final = ("link_pulse", "100base_tx", "multi_level")
 
 

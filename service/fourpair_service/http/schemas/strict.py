@@ -31,7 +31,7 @@ class StrictSchema(Schema):
         for name in data:
             if name not in known:
                 error.messages[name] = [type(self).unknown_advice(str(name), known)]
-        for name, field in known.items():
+        for name in known:
             if name in error.messages and data.get(name) is None:
                 error.messages[name] = [
                     "Leave it out or give a value." if name in data else "This is required."

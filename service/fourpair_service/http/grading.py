@@ -1,0 +1,130 @@
+"""From what was sent to a verdict: the part that HTTP and the command line share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any, Final
+
+from fourpair_service.domain.grading.link import grade
+from fourpair_service.domain.limits import Basis
+from fourpair_service.domain.link import Configuration
+from fourpair_service.domain.measurement import LinkMeasurement, PairReadings
+from fourpair_service.domain.port_order import PortKind, PortOrder
+from fourpair_service.domain.verdict import Requirement
+from fourpair_service.domain.verdict_document import Document, digest, verdict_document
+from fourpair_service.http.schemas.document_errors import FieldError, InvalidDocumentError
+from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, DocumentLimits
+from fourpair_service.http.schemas.measurement import RequirementRequest, read_measurement
+from fourpair_service.http.touchstone import TouchstoneDeclaration, TouchstoneFile, measurement_parts
+from fourpair_service.rulesets.catalogue import Catalogue
+
+NOTHING_ASKED: Final = RequirementRequest()
+
+
+@dataclass(frozen=True, slots=True)
+class GradeRequest:
+    """Everything that was sent to be graded.
+
+    Attributes:
+        asked: the requirement given beside the document (query, command line).
+    """
+
+    document: Mapping[str, Any]
+    asked: RequirementRequest = NOTHING_ASKED
+    files: tuple[TouchstoneFile, ...] = ()
+
+
+def grade_document(
+    request: GradeRequest,
+    catalogue: Catalogue,
+    *,
+    limits: DocumentLimits = DEFAULT_LIMITS,
+    now: datetime | None = None,
+) -> Document:
+    """Return the answer to one request: the verdict document and its digest.
+
+    Raises:
+        ServiceError: whatever is wrong with the document, the files or the requirement.
+    """
+    if not isinstance(request.document, Mapping):
+        raise InvalidDocumentError([FieldError("", "Expected an object: one measurement document.")])
+    read = read_measurement(request.document, limits)
+    measurement = _with_files(read.measurement, request.files, read.touchstone)
+    asked = _joined(read.requirement, request.asked)
+    requirement = _requirement(asked, measurement.configuration)
+    verdict = grade(measurement, catalogue.get(asked.rule_set or ""), requirement, now=now)
+    document = verdict_document(verdict)
+    return {"verdict": document, "verdict_digest": digest(document)}
+
+
+def _joined(stated: RequirementRequest, asked: RequirementRequest) -> RequirementRequest:
+    """Return one requirement of two, refusing those that contradict each other."""
+    errors = []
+    merged: dict[str, Any] = {}
+    for name in RequirementRequest.__dataclass_fields__:
+        first, second = getattr(stated, name), getattr(asked, name)
+        if first is not None and second is not None and first != second:
+            detail = f"The document asks for {first} and the request for {second}; give one of them."
+            errors.append(FieldError(f"/requirement/{name}", detail, str(second)))
+        merged[name] = first if second is None else second
+    if errors:
+        raise InvalidDocumentError(errors)
+    return RequirementRequest(**merged)
+
+
+def _requirement(asked: RequirementRequest, configuration: Configuration) -> Requirement:
+    errors = []
+    if not asked.rule_set:
+        detail = (
+            "Say which edition to judge by: a rule set id, or TIA or ISO for the newest of that standard."
+        )
+        errors.append(FieldError("/requirement/rule_set", detail))
+    if not asked.category:
+        errors.append(FieldError("/requirement/category", "Say which category or class the link must meet."))
+    if asked.configuration is not None and asked.configuration is not configuration:
+        detail = (
+            f"The link was measured as {configuration}, and cannot be judged as {asked.configuration}: "
+            f"the configuration is a property of the measurement."
+        )
+        errors.append(FieldError("/requirement/configuration", detail, str(asked.configuration)))
+    if errors:
+        raise InvalidDocumentError(errors)
+    return Requirement(
+        category=asked.category or "",
+        minimum_basis=Basis(asked.minimum_basis) if asked.minimum_basis else None,
+        coverage_is_advisory=asked.coverage == "advisory",
+        shield_required=bool(asked.shield_required),
+    )
+
+
+def _with_files(
+    measurement: LinkMeasurement, files: Sequence[TouchstoneFile], declared: Mapping[str, Any] | None
+) -> LinkMeasurement:
+    if not files:
+        return measurement
+    if measurement.curves:
+        detail = "Sweeps stand in the document and in files; send them in one of the two."
+        raise InvalidDocumentError([FieldError("/sweeps", detail)])
+    parts = measurement_parts(tuple(files), _declaration(declared or {}))
+    readings = dict(measurement.readings)
+    for pair, found in parts.readings.items():
+        stated = readings.get(pair, PairReadings())
+        if stated.delay_ns is None:
+            stated = replace(stated, delay_ns=found.delay_ns, delay_frequency_mhz=found.delay_frequency_mhz)
+        readings[pair] = stated
+    return replace(measurement, curves=parts.curves, readings=readings)
+
+
+def _declaration(declared: Mapping[str, Any]) -> TouchstoneDeclaration:
+    order = declared.get("order")
+    if order is not None and order not in tuple(PortOrder):
+        detail = f"Expected one of {', '.join(PortOrder)}, or leave it out to have it recognised."
+        raise InvalidDocumentError([FieldError("/touchstone/order", detail, order)])
+    return TouchstoneDeclaration(
+        pairs=tuple(declared.get("pairs", ())),
+        ports=PortKind(declared.get("ports", PortKind.SINGLE_ENDED)),
+        order=None if order is None else PortOrder(order),
+        reference_ohm=declared.get("reference_ohm"),
+    )

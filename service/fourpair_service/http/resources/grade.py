@@ -1,0 +1,162 @@
+"""POST /v1/grade: one measurement in, one verdict out, nothing stored."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import Response, current_app, request
+from flask.views import MethodView
+from marshmallow import RAISE, Schema
+
+from fourpair_service.config import Settings
+from fourpair_service.domain.limits import Basis
+from fourpair_service.domain.link import Configuration
+from fourpair_service.http.grading import GradeRequest, grade_document
+from fourpair_service.http.json_body import (
+    BodyTooLargeError,
+    UnreadableBodyError,
+    UnsupportedBodyError,
+    inflate,
+    read_json,
+)
+from fourpair_service.http.kit import StrictBlueprint
+from fourpair_service.http.schemas.document_limits import DocumentLimits
+from fourpair_service.http.schemas.fields import Choice, Text
+from fourpair_service.http.schemas.measurement import MeasurementSchema, RequirementRequest
+from fourpair_service.http.schemas.verdict import GradeAnswerSchema
+from fourpair_service.http.services import services
+from fourpair_service.http.touchstone import TouchstoneFile
+
+MULTIPART: Final = "multipart/form-data"
+MEASUREMENT_PART: Final = "measurement"
+SWEEP_PART: Final = "sweep"
+
+blueprint = StrictBlueprint(
+    "grade", __name__, url_prefix="/v1", description="Grading without keeping anything"
+)
+
+
+class GradeQuery(Schema):
+    """The requirement, where it does not stand in the document."""
+
+    class Meta:
+        """Refuse unknown query parameters."""
+
+        unknown = RAISE
+
+    rule_set = Text(
+        metadata={"description": "id of a rule set, or TIA or ISO for the newest of that standard"}
+    )
+    category = Text(metadata={"description": "category or class"})
+    configuration = Choice(Configuration)
+    minimum_basis = Choice(Basis)
+    coverage = Choice(("strict", "advisory"))
+
+
+def body_bytes(settings: Settings) -> bytes:
+    """Return the request's body, inflated within the limits.
+
+    Raises:
+        BodyTooLargeError, UnsupportedBodyError, UnreadableBodyError: as they say.
+    """
+    coding = request.headers.get("Content-Encoding", "identity").strip().lower()
+    if coding not in ("identity", "gzip"):
+        raise UnsupportedBodyError(f"The content coding {coding!r} is not supported; send gzip or none.")
+    if request.content_length is not None and request.content_length > settings.max_body_bytes:
+        raise BodyTooLargeError(
+            f"The body has {request.content_length} bytes; at most {settings.max_body_bytes} are read."
+        )
+    raw = request.get_data(cache=False)
+    if len(raw) > settings.max_body_bytes:
+        raise BodyTooLargeError(f"The body has over {settings.max_body_bytes} bytes, more than is read.")
+    if coding == "identity":
+        return raw
+    return inflate(raw, most=settings.max_body_bytes, ratio=settings.max_inflate_ratio)
+
+
+def _multipart(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
+    parts = request.files.getlist(MEASUREMENT_PART)
+    text = request.form.get(MEASUREMENT_PART)
+    unknown = sorted((set(request.files) | set(request.form)) - {MEASUREMENT_PART, SWEEP_PART})
+    if unknown:
+        raise UnreadableBodyError(
+            f"The part {unknown[0]!r} is not known; send one part {MEASUREMENT_PART!r} with the document "
+            f"and parts {SWEEP_PART!r} with the files."
+        )
+    if len(parts) + (text is not None) != 1:
+        raise UnreadableBodyError(f"Send exactly one part {MEASUREMENT_PART!r} with the document as JSON.")
+    raw = parts[0].read() if parts else (text or "").encode()
+    files = tuple(_file(part, settings) for part in request.files.getlist(SWEEP_PART))
+    if not files:
+        raise UnreadableBodyError(f"Send at least one part {SWEEP_PART!r} with a Touchstone file.")
+    return read_json(raw), files
+
+
+def _file(part: Any, settings: Settings) -> TouchstoneFile:
+    content = part.read(settings.max_part_bytes + 1)
+    if len(content) > settings.max_part_bytes:
+        raise BodyTooLargeError(f"{part.filename} is larger than {settings.max_part_bytes} bytes.")
+    return TouchstoneFile(part.filename or "", content)
+
+
+def sent(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
+    """Return the document that was sent, and the files beside it."""
+    kind = request.mimetype
+    if kind == "application/json":
+        return read_json(body_bytes(settings)), ()
+    if kind == MULTIPART:
+        request.max_content_length = settings.max_part_bytes
+        request.max_form_memory_size = settings.max_body_bytes
+        return _multipart(settings)
+    got = repr(kind) if kind else "none"
+    raise UnsupportedBodyError(f"The content type is {got}; send application/json or {MULTIPART}.")
+
+
+@blueprint.route("/grade")
+class Grade(MethodView):
+    """Grading of one measurement."""
+
+    @blueprint.arguments(GradeQuery, location="query")
+    @blueprint.response(200, GradeAnswerSchema)
+    @blueprint.alt_response(400, description="The body cannot be read")
+    @blueprint.alt_response(413, description="The body is too large")
+    @blueprint.alt_response(415, description="The kind of body is not supported")
+    @blueprint.doc(
+        operationId="gradeMeasurement",
+        requestBody={
+            "required": True,
+            "content": {
+                "application/json": {"schema": MeasurementSchema},
+                MULTIPART: {
+                    "schema": {
+                        "type": "object",
+                        "required": [MEASUREMENT_PART, SWEEP_PART],
+                        "properties": {
+                            MEASUREMENT_PART: {"type": "string", "contentMediaType": "application/json"},
+                            SWEEP_PART: {
+                                "type": "array",
+                                "minItems": 1,
+                                "items": {"type": "string", "contentMediaType": "application/octet-stream"},
+                            },
+                        },
+                    }
+                },
+            },
+        },
+    )
+    def post(self, query: Mapping[str, Any]) -> Response:
+        """Grade one measurement.
+
+        The requirement stands in the document or in the query. Nothing is stored.
+        """
+        own = services()
+        document, files = sent(own.settings)
+        limits = DocumentLimits(curves=own.settings.max_curves, points_per_curve=own.settings.max_points)
+        answer = grade_document(
+            GradeRequest(document, RequirementRequest(**query), files),
+            own.catalogue,
+            limits=limits,
+            now=own.clock(),
+        )
+        return Response(current_app.json.dumps(answer), content_type="application/json")

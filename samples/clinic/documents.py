@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any, Final
 
-from clinic.story import Story
+from clinic.story import ACCURACY, ACCURACY_DB, Story
 from line_model import instrument
 from line_model.wire_types import ComplexArray
 from line_model.writing import decibels, real_and_imaginary
@@ -44,7 +44,7 @@ def _instrument(story: Story) -> dict[str, Any]:
         }
         for end, serial in serials.items()
     ]
-    return {"kind": "field tester", "units": units, "accuracy_db": story.accuracy_db}
+    return {"kind": "field tester", "units": units, "accuracy_db": ACCURACY_DB, "accuracy": ACCURACY}
 
 
 def _results(story: Story) -> dict[str, Any]:
@@ -55,6 +55,8 @@ def _results(story: Story) -> dict[str, Any]:
         },
         "pairs": instrument.readings(story.link, story.cable.nvp, story.cable.temperature_c),
     }
+    if story.is_resistance_by_pin:
+        out["conductor_resistance_ohm"] = _by_pin(out["pairs"])
     if story.summary is not None:
         out["summary"] = story.summary
     if story.is_swept:
@@ -62,6 +64,15 @@ def _results(story: Story) -> dict[str, Any]:
         out["frequency_mhz"] = segments
         out["sweeps"] = _sweeps(story, instrument.sweep(story.link, instrument.points(segments)))
     return out
+
+
+def _by_pin(pairs: dict[str, dict[str, float]]) -> dict[str, float]:
+    """Take the loops out of the readings and return the resistance of each wire. [ohm]."""
+    out: dict[str, float] = {}
+    for pair, values in pairs.items():
+        loop, unbalance = values.pop("loop_resistance_ohm"), values.pop("resistance_unbalance_ohm")
+        out |= {pair[0]: round((loop - unbalance) / 2, 3), pair[1]: round((loop + unbalance) / 2, 3)}
+    return dict(sorted(out.items()))
 
 
 def _sweeps(story: Story, scattering: ComplexArray) -> dict[str, Any]:

@@ -122,6 +122,7 @@ STORIES: Final = (
         far="wash room ceiling, access point",
         tested_at="2026-09-18T11:20:31+01:00",
         tested_by=HERON,
-        stopped_by=("resistance_unbalance_within_pair", "resistance_unbalance_between_pairs"),
+        stopped_by=("resistance_unbalance_within_pair",),
+        is_resistance_by_pin=True,
     ),
 )

@@ -46,7 +46,6 @@ STORIES: Final = (
         far="reception desk, left outlet",
         tested_at="2026-09-14T09:12:40+01:00",
         tested_by=WREN,
-        fext_ends=("near", "far"),
     ),
     Story(
         label="0A-02",
@@ -136,6 +135,7 @@ STORIES: Final = (
         rule_set=ISO,
         category="E",
         configuration="channel",
+        fext_ends=("near", "far"),
         adapter="channel, category 6A",
     ),
     Story(
@@ -152,6 +152,7 @@ STORIES: Final = (
         cable=Cable("3", "U/UTP", "solid", 24, 0.69),
         category="3",
         top_mhz=16.0,
+        fext_ends=("near", "far"),
     ),
     Story(
         label="2A-04",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Final
 
 from line_model.link import PhysicalLink
@@ -22,6 +22,14 @@ ACCURACY_DB: Final = {
     "acr_f": 1.0,
     "ps_acr_f": 1.1,
     "return_loss": 1.0,
+}
+ACCURACY: Final = {
+    "length_m": 0.8,
+    "delay_ns": 2.0,
+    "delay_skew_ns": 2.5,
+    "loop_resistance_ohm": 0.15,
+    "resistance_unbalance_ohm": 0.05,
+    "resistance_unbalance_between_pairs_ohm": 0.05,
 }
 
 
@@ -53,6 +61,7 @@ class Story:
         complex_curves: whether the instrument gave phase too.
         ends: the ends that were measured from.
         fext_ends: the ends that FEXT was injected at.
+        is_resistance_by_pin: whether DC resistance was read for each wire, not for each loop.
         is_swept: whether curves were taken at all.
         summary: worst margins handed over in their place.
     """
@@ -78,8 +87,8 @@ class Story:
     complex_curves: bool = False
     ends: tuple[str, ...] = ("near", "far")
     fext_ends: tuple[str, ...] = ("near",)
+    is_resistance_by_pin: bool = False
     is_swept: bool = True
-    accuracy_db: dict[str, float] = field(default_factory=lambda: dict(ACCURACY_DB))
     adapter: str = "permanent link, category 6A"
     notes: str | None = None
     summary: dict[str, Any] | None = None

@@ -72,7 +72,7 @@ class CurveGroup:
     def __post_init__(self) -> None:
         """Refuse shapes that do not fit and an axis that does not increase."""
         f, rows = self.frequency_mhz, (len(self.keys), len(self.frequency_mhz))
-        if f.ndim != 1 or f.size == 0 or not bool(np.all(np.diff(f) > 0)):
+        if f.ndim != 1 or f.size == 0 or not (f[1:] > f[:-1]).all():
             raise InvalidMeasurementError("", "frequency_mhz must be a list that increases strictly")
         if self.value_db.shape != rows:
             raise InvalidMeasurementError("", f"expected {rows} values, got {self.value_db.shape}")

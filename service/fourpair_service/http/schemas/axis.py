@@ -102,8 +102,8 @@ def _stretch(i: int, value: Any) -> tuple[float, float, float]:
         number = value.get(name)
         if type(number) is not float and type(number) is not int:
             messages[name] = [f"Expected a number in MHz, got {what_it_is(number)}."]
-        elif not 0 < number <= _ANY.high:
-            messages[name] = ["Expected a number of MHz above zero."]
+        elif not LOWEST_MHZ <= number <= _ANY.high:
+            messages[name] = [f"Expected at least {LOWEST_MHZ:g} MHz."]
     if not messages and value["stop"] < value["start"]:
         messages["stop"] = ["A stretch must increase: stop lies below start."]
     if messages:
@@ -114,7 +114,7 @@ def _stretch(i: int, value: Any) -> tuple[float, float, float]:
 @lru_cache(maxsize=_KEPT)
 def _from_stretches(stretches: tuple[tuple[float, float, float], ...], points: int) -> Axis:
     _refuse_wrong_unit(stretches[0][0], stretches[-1][2])
-    counts = []
+    counts: list[int] = []
     last = 0.0
     for i, (start, step, stop) in enumerate(stretches):
         if start <= last:

@@ -66,25 +66,29 @@ def pack(rows: Sequence[Any], size: int, bounds: Bounds) -> tuple[FloatArray, li
     """
     array = np.empty((len(rows), size))
     problems: list[ValueProblem] = []
-    packer = _packer(size)
+    packer, buffer = _packer(size), array.data
     for i, row in enumerate(rows):
         problem = _list_problem(i, row, size)
         if problem is None:
             try:
-                packer.pack_into(array, i * packer.size, *row)
+                packer.pack_into(buffer, i * packer.size, *row)
                 continue
             except (struct.error, OverflowError, TypeError):
                 problem = _first_no_number(i, row)
         problems.append(problem)
         array[i] = bounds.high
-    if array.size:
-        problems += _booleans(array, rows)
-        problems += _outside(array, bounds)
-    return array, problems
+    return array, problems + (_value_problems(array, rows, bounds) if array.size else [])
+
+
+def _value_problems(array: FloatArray, rows: Sequence[Any], bounds: Bounds) -> list[ValueProblem]:
+    low, high = array.min(), array.max()
+    problems = [] if low > 1.0 else _booleans(array, rows)
+    # Comparisons with NaN are false, so that NaN counts as outside.
+    return problems if low >= bounds.low and high <= bounds.high else problems + _outside(array, bounds)
 
 
 def _list_problem(row: int, values: Any, size: int) -> ValueProblem | None:
-    if type(values) is not list and type(values) is not tuple:
+    if type(values) is not list:
         return ValueProblem(row, None, f"Expected a list of numbers, got {what_it_is(values)}.")
     if len(values) != size:
         return ValueProblem(
@@ -103,23 +107,19 @@ def _first_no_number(row: int, values: Sequence[Any]) -> ValueProblem:
 
 
 def _booleans(array: FloatArray, rows: Sequence[Any]) -> list[ValueProblem]:
-    if array.min() > 1.0:
-        return []
     found: dict[int, ValueProblem] = {}
     for flat in np.flatnonzero((array == 0.0) | (array == 1.0)).tolist():
         row, i = divmod(flat, array.shape[1])
-        if row not in found and type(rows[row][i]) is bool:
+        # A row that could not be packed holds a stand-in, and has its problem already.
+        if row not in found and type(rows[row]) is list and i < len(rows[row]) and type(rows[row][i]) is bool:
             found[row] = ValueProblem(row, i, "Expected a number, got a boolean.")
     return list(found.values())
 
 
 def _outside(array: FloatArray, bounds: Bounds) -> list[ValueProblem]:
-    # Comparisons with NaN are false, so that NaN counts as outside.
-    if array.min() >= bounds.low and array.max() <= bounds.high:
-        return []
     outside = ~((array >= bounds.low) & (array <= bounds.high))
+    first = np.argmax(outside, axis=1)
     return [
-        ValueProblem(row, i, bounds.message(array[row, i]))
+        ValueProblem(row, int(first[row]), bounds.message(array[row, first[row]]))
         for row in np.flatnonzero(outside.any(axis=1)).tolist()
-        for i in [int(np.argmax(outside[row]))]
     ]

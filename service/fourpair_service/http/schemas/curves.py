@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, Final, NamedTuple
+from itertools import groupby
+from operator import itemgetter
+from typing import Any, Final, NamedTuple, TypeAlias
 
 import numpy as np
 from marshmallow import ValidationError, fields
@@ -28,6 +30,7 @@ _RATIOS: Final = frozenset(
 DB_BOUNDS: Final = Bounds(-30.0, 200.0, "dB")
 LINEAR_BOUNDS: Final = Bounds(-10.0, 10.0, "")
 
+_KEYS: Final = {p: frozenset(TRAITS[p].keys) for p in SWEPT.values()}
 _ENDS: Final = tuple(str(end) for end in End)
 _DB_NAMES: Final = ("db",)
 _COMPLEX_NAMES: Final = ("re", "im")
@@ -35,6 +38,7 @@ _FORM_NAMES: Final = ("db", "re", "im", "frequency_mhz")
 
 
 class _Curve(NamedTuple):
+    group: SweepKey
     key: str
     path: tuple[str, ...]
     axis: Axis
@@ -43,6 +47,9 @@ class _Curve(NamedTuple):
     # Under which names its lists stand; (None,) for a bare list.
     names: tuple[str | None, ...]
     lists: tuple[Any, ...]
+
+
+Curves: TypeAlias = dict[SweepKey, tuple[CurveGroup, ...]]
 
 
 class SweepsReader:
@@ -56,26 +63,34 @@ class SweepsReader:
         self._common = common
         self.messages: dict[object, object] = {}
 
-    def read(self, sweeps: Mapping[str, Any]) -> dict[SweepKey, tuple[CurveGroup, ...]]:
-        """Return the groups of each parameter and end."""
-        curves: dict[SweepKey, tuple[CurveGroup, ...]] = {}
-        count = 0
-        for parameter, end, path, content in self._parts(sweeps):
-            count += len(content)
-            read = [curve for curve in self._curves(parameter, path, content) if curve]
-            if groups := self._groups(parameter, path, read):
-                curves[parameter, end] = groups
-        most = current_limits().curves
+    def read(self, sweeps: Mapping[str, Any]) -> Curves:
+        """Return the groups of each parameter and end, rows in the order of the standards.
+
+        Raises:
+            ValidationError: more sweeps than the limits allow.
+        """
+        parts = list(self._parts(sweeps))
+        count, most = sum(len(content) for _, _, content in parts), current_limits().curves
         if count > most:
             raise ValidationError(f"Expected at most {most} sweeps in all, got {count}.")
-        return curves
+        # What shares an axis and a form is packed and checked at once, whatever it measures.
+        alike: dict[tuple[bytes, bool], list[_Curve]] = {}
+        for group, path, content in parts:
+            curves = [curve for curve in self._curves(group, path, content) if curve]
+            if len({curve.has_own_axis for curve in curves}) > 1:
+                self._put(path, "Some sweeps here have their own frequency_mhz: give it to all or to none.")
+            for curve in curves:
+                alike.setdefault((curve.axis.content, curve.is_complex), []).append(curve)
+        groups: dict[SweepKey, list[CurveGroup]] = {}
+        for members in alike.values():
+            for group, curves_of_group in self._packed(members):
+                groups.setdefault(group, []).append(curves_of_group)
+        return {group: tuple(found) for group, found in groups.items()}
 
     def _put(self, path: Sequence[object], message: str) -> None:
         put(self.messages, path, message)
 
-    def _parts(
-        self, sweeps: Mapping[str, Any]
-    ) -> Iterator[tuple[Parameter, End | None, tuple[str, ...], dict[str, Any]]]:
+    def _parts(self, sweeps: Mapping[str, Any]) -> Iterator[tuple[SweepKey, tuple[str, ...], dict[str, Any]]]:
         for name, content in sweeps.items():
             parameter = SWEPT.get(name)
             if parameter is None:
@@ -85,44 +100,54 @@ class SweepsReader:
             elif TRAITS[parameter].has_ends:
                 yield from self._ends(parameter, name, content)
             elif set(content) & set(_ENDS):
-                self._put((name,), f"{TRAITS[parameter].title} has no ends: put the pairs here.")
+                self._put((name,), f"{TRAITS[parameter].title.capitalize()} has no ends: put the pairs here.")
             else:
-                yield parameter, None, (name,), content
+                yield (parameter, None), (name,), content
 
     def _ends(
         self, parameter: Parameter, name: str, content: dict[str, Any]
-    ) -> Iterator[tuple[Parameter, End | None, tuple[str, ...], dict[str, Any]]]:
+    ) -> Iterator[tuple[SweepKey, tuple[str, ...], dict[str, Any]]]:
         for end, curves in content.items():
             if end not in _ENDS:
                 self._put((name, end), "Expected near or far, and the pairs inside it.")
             elif type(curves) is not dict:
                 self._put((name, end), f"Expected an object, got {what_it_is(curves)}.")
             else:
-                yield parameter, End(end), (name, end), curves
+                yield (parameter, End(end)), (name, end), curves
 
     def _curves(
-        self, parameter: Parameter, path: tuple[str, ...], content: dict[str, Any]
+        self, group: SweepKey, path: tuple[str, ...], content: dict[str, Any]
     ) -> Iterator[_Curve | None]:
-        keys = TRAITS[parameter].keys
-        for key, sweep in content.items():
-            if key not in keys:
-                self._put((*path, key), key_advice(key, keys))
-            elif type(sweep) is list:
-                yield self._on_common_axis(key, (*path, key), (None,), (sweep,))
+        keys = TRAITS[group[0]].keys
+        if unknown := content.keys() - _KEYS[group[0]]:
+            for key in content:
+                if key in unknown:
+                    self._put((*path, key), key_advice(key, keys))
+        for key in keys:
+            if key not in content:
+                continue
+            sweep = content[key]
+            if type(sweep) is list:
+                yield self._on_common_axis(group, key, (*path, key), (None,), (sweep,))
             elif type(sweep) is dict:
-                yield self._form(key, (*path, key), sweep)
+                yield self._form(group, key, (*path, key), sweep)
             else:
                 self._put((*path, key), f"Expected a list of dB or an object, got {what_it_is(sweep)}.")
 
     def _on_common_axis(
-        self, key: str, path: tuple[str, ...], names: tuple[str | None, ...], lists: tuple[Any, ...]
+        self,
+        group: SweepKey,
+        key: str,
+        path: tuple[str, ...],
+        names: tuple[str | None, ...],
+        lists: tuple[Any, ...],
     ) -> _Curve | None:
         if self._common is None:
             self._put(path, "This sweep has no axis: give the document or the sweep a frequency_mhz.")
             return None
-        return _Curve(key, path, self._common, len(lists) == 2, False, names, lists)
+        return _Curve(group, key, path, self._common, len(lists) == 2, False, names, lists)
 
-    def _form(self, key: str, path: tuple[str, ...], sweep: dict[str, Any]) -> _Curve | None:
+    def _form(self, group: SweepKey, key: str, path: tuple[str, ...], sweep: dict[str, Any]) -> _Curve | None:
         unknown = [name for name in sweep if name not in _FORM_NAMES]
         for name in unknown:
             self._put((*path, name), name_advice(name, _FORM_NAMES))
@@ -135,13 +160,13 @@ class SweepsReader:
             return None
         lists = tuple(sweep[name] for name in names)
         if "frequency_mhz" not in sweep:
-            return self._on_common_axis(key, path, names, lists)
+            return self._on_common_axis(group, key, path, names, lists)
         try:
             axis = read_axis(sweep["frequency_mhz"])
         except ValidationError as error:
             self._merge((*path, "frequency_mhz"), error.messages)
             return None
-        return _Curve(key, path, axis, len(lists) == 2, True, names, lists)
+        return _Curve(group, key, path, axis, len(lists) == 2, True, names, lists)
 
     def _merge(self, path: tuple[object, ...], messages: Any) -> None:
         if isinstance(messages, dict):
@@ -150,51 +175,45 @@ class SweepsReader:
         else:
             self._put(path, messages[0])
 
-    def _groups(
-        self, parameter: Parameter, path: tuple[str, ...], curves: list[_Curve]
-    ) -> tuple[CurveGroup, ...]:
-        if len({curve.has_own_axis for curve in curves}) > 1:
-            self._put(
-                path, "Some sweeps here have their own frequency_mhz and some do not: give it to all or none."
-            )
-            return ()
-        order = TRAITS[parameter].keys.index
-        groups: dict[tuple[bytes, bool], list[_Curve]] = {}
-        for curve in sorted(curves, key=lambda each: order(each.key)):
-            groups.setdefault((curve.axis.content, curve.is_complex), []).append(curve)
-        return tuple(self._group(parameter, members) for members in groups.values())
-
-    def _group(self, parameter: Parameter, curves: list[_Curve]) -> CurveGroup:
-        frequency_mhz = curves[0].axis.frequency_mhz
-        keys = tuple(curve.key for curve in curves)
-        is_complex = curves[0].is_complex
+    def _packed(self, curves: list[_Curve]) -> Iterator[tuple[SweepKey, CurveGroup]]:
+        """Yield the groups that curves of one axis and form make."""
+        frequency_mhz, is_complex = curves[0].axis.frequency_mhz, curves[0].is_complex
         rows = [values for curve in curves for values in curve.lists]
-        owners = [(*curve.path, name) if name else curve.path for curve in curves for name in curve.names]
         array, problems = pack(rows, len(frequency_mhz), LINEAR_BOUNDS if is_complex else DB_BOUNDS)
-        for problem in problems:
-            at = owners[problem.row]
-            self._put(at if problem.index is None else (*at, problem.index), problem.detail)
-        if is_complex:
-            return CurveGroup.from_complex(frequency_mhz, keys, array[0::2] + 1j * array[1::2])
-        if parameter not in _RATIOS and not problems:
-            self._refuse_negative_losses(array, owners)
-        return CurveGroup(frequency_mhz, keys, array)
-
-    def _refuse_negative_losses(self, losses: FloatArray, owners: list[tuple[str, ...]]) -> None:
-        """Refuse lists with the sign turned; single small negative losses are noise."""
-        if losses.min() >= 0:
+        if problems:
+            owners = [(*c.path, name) if name else c.path for c in curves for name in c.names]
+            for problem in problems:
+                at = owners[problem.row]
+                self._put(at if problem.index is None else (*at, problem.index), problem.detail)
             return
-        for row in np.flatnonzero(np.median(losses, axis=1) < 0).tolist():
-            sample = float(np.median(losses[row]))
-            self._put(owners[row], f"Losses are positive numbers: send {-sample:g}, not {sample:g}.")
+        if not is_complex and array.min() < 0:
+            self._refuse_negative_losses(array, curves)
+        value = array[0::2] + 1j * array[1::2] if is_complex else None
+        start = 0
+        for group, members in groupby(curves, key=itemgetter(0)):
+            keys = tuple(curve.key for curve in members)
+            part = slice(start, start + len(keys))
+            start = part.stop
+            if value is None:
+                yield group, CurveGroup(frequency_mhz, keys, array[part])
+            else:
+                yield group, CurveGroup.from_complex(frequency_mhz, keys, value[part])
+
+    def _refuse_negative_losses(self, losses: FloatArray, curves: list[_Curve]) -> None:
+        """Refuse lists with the sign turned; single small negative losses are noise."""
+        for row in np.flatnonzero((losses < 0).any(axis=1)).tolist():
+            curve, median = curves[row], float(np.median(losses[row]))
+            if median < 0 and curve.group[0] not in _RATIOS:
+                at = (*curve.path, curve.names[0]) if curve.names[0] else curve.path
+                self._put(at, f"Losses are positive numbers: send {-median:g}, not {median:g}.")
 
 
-class SweepsField(fields.Field[dict[SweepKey, tuple[CurveGroup, ...]]]):
+class SweepsField(fields.Field[Curves]):
     """All sweeps; the common axis is the ``frequency_mhz`` beside it."""
 
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
-    ) -> dict[SweepKey, tuple[CurveGroup, ...]]:
+    ) -> Curves:
         if type(value) is not dict:
             raise ValidationError(f"Expected an object, got {what_it_is(value)}.")
         axis = (data or {}).get("frequency_mhz")
@@ -204,7 +223,7 @@ class SweepsField(fields.Field[dict[SweepKey, tuple[CurveGroup, ...]]]):
             return {}  # the field of the axis says so; lengths mean nothing without it
         curves = reader.read(value)
         if reader.messages:
-            raise ValidationError(reader.messages)  # type: ignore[arg-type]
+            raise ValidationError(reader.messages)
         return curves
 
     def json_schema(self) -> dict[str, object]:

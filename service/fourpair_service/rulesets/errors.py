@@ -32,3 +32,25 @@ class UnknownRuleSetError(ServiceError):
     def __init__(self, name: str, known: Sequence[str], advice: str = "") -> None:
         super().__init__(f"There is no rule set {name!r}. {advice}Known: {', '.join(known)}.")
         self.name, self.known = name, tuple(known)
+
+
+class RuleSetNotFoundError(UnknownRuleSetError):
+    """An address names a rule set that is not loaded."""
+
+    code = "rule-set-not-found"
+
+
+class LimitNotFoundError(ServiceError):
+    """There is no such limit, or none at such a frequency.
+
+    Attributes:
+        asked: which part of the question: ``category``, ``configuration``,
+            ``parameter`` or ``frequency_mhz``.
+        value: what was asked for.
+    """
+
+    code = "invalid-query"
+
+    def __init__(self, asked: str, detail: str, value: object) -> None:
+        super().__init__(detail)
+        self.asked, self.detail, self.value = asked, detail, value

@@ -14,9 +14,10 @@ from fourpair_service.config import InvalidSettingError
 from fourpair_service.domain.errors import InvalidMeasurementError, InvalidRequirementError
 from fourpair_service.errors import ServiceError
 from fourpair_service.http.json_body import BodyTooLargeError, UnreadableBodyError, UnsupportedBodyError
+from fourpair_service.http.query_errors import InvalidQueryError, NotAcceptableError
 from fourpair_service.http.schemas.document_errors import InvalidDocumentError
 from fourpair_service.http.touchstone_errors import UnreadableTouchstoneError
-from fourpair_service.rulesets.errors import InvalidRuleSetError, UnknownRuleSetError
+from fourpair_service.rulesets.errors import InvalidRuleSetError, RuleSetNotFoundError, UnknownRuleSetError
 
 MEDIA_TYPE: Final = "application/problem+json"
 
@@ -47,6 +48,22 @@ INVALID_DOCUMENT: Final = Problem(
     "Each entry of errors names the place by its JSON pointer, the value, and what to send instead.",
 )
 
+INVALID_QUERY: Final = Problem(
+    UNPROCESSABLE,
+    "invalid-query",
+    "The query is not valid",
+    "A query parameter is unknown, or its value is not one that is accepted.",
+    "Each entry of errors names the parameter and what to do.",
+)
+
+NOT_ACCEPTABLE: Final = Problem(
+    HTTPStatus.NOT_ACCEPTABLE,
+    "not-acceptable",
+    "No such form is offered",
+    "The Accept header asks for a form that this address does not give.",
+    "Ask for one of the forms that the documentation names.",
+)
+
 PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
     InvalidDocumentError: INVALID_DOCUMENT,
     InvalidMeasurementError: INVALID_DOCUMENT,
@@ -56,6 +73,15 @@ PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
         "The requirement cannot be judged",
         "The rule set has no such category or class, or no limits for this configuration.",
         "Choose one that it has: GET /v1/rule-sets lists them.",
+    ),
+    InvalidQueryError: INVALID_QUERY,
+    NotAcceptableError: NOT_ACCEPTABLE,
+    RuleSetNotFoundError: Problem(
+        HTTPStatus.NOT_FOUND,
+        "rule-set-not-found",
+        "There is no such rule set",
+        "The address names an edition that is not loaded.",
+        "Use an id from GET /v1/rule-sets, or load an edition file of your own.",
     ),
     UnknownRuleSetError: Problem(
         UNPROCESSABLE,
@@ -109,14 +135,6 @@ PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
     ),
 }
 
-INVALID_QUERY: Final = Problem(
-    UNPROCESSABLE,
-    "invalid-query",
-    "The query is not valid",
-    "A query parameter is unknown, or its value is not one that is accepted.",
-    "Each entry of errors names the parameter and what to do.",
-)
-
 HTTP_PROBLEMS: Final[Mapping[int, Problem]] = {
     400: Problem(
         HTTPStatus.BAD_REQUEST,
@@ -139,13 +157,7 @@ HTTP_PROBLEMS: Final[Mapping[int, Problem]] = {
         "This address does not answer to that method.",
         "Use one of the methods that the Allow header names.",
     ),
-    406: Problem(
-        HTTPStatus.NOT_ACCEPTABLE,
-        "not-acceptable",
-        "No such form is offered",
-        "The Accept header asks for a form that this address does not give.",
-        "Ask for one of the forms that the documentation names.",
-    ),
+    406: NOT_ACCEPTABLE,
     413: PROBLEMS[BodyTooLargeError],
     415: PROBLEMS[UnsupportedBodyError],
     422: INVALID_QUERY,

@@ -30,7 +30,7 @@ from fourpair_service.rulesets.limit_table import LimitRow, LimitTable
 HEIGHT: Final = 626
 TOP: Final = 96
 BOTTOM: Final = 480
-RIGHT: Final = 912
+RIGHT: Final = 896
 LEGEND_Y: Final = 540
 SOURCE_Y: Final = 566
 POINTS: Final = 120

@@ -22,7 +22,7 @@ from fourpair_service.reports.svg import (
 from fourpair_service.rulesets.limit_table import LimitTable
 
 HEIGHT: Final = 300
-RIGHT: Final = 912
+RIGHT: Final = 896
 TOP: Final = 128
 BAR: Final = 56
 # How far the scale goes on beyond the limit.

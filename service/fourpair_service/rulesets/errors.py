@@ -31,7 +31,7 @@ class UnknownRuleSetError(ServiceError):
 
     def __init__(self, name: str, known: Sequence[str], advice: str = "") -> None:
         super().__init__(f"There is no rule set {name!r}. {advice}Known: {', '.join(known)}.")
-        self.name, self.known = name, tuple(known)
+        self.name, self.known, self.advice = name, tuple(known), advice
 
 
 class RuleSetNotFoundError(UnknownRuleSetError):

@@ -68,7 +68,6 @@ class CableFacts:
     Attributes:
         loop_resistance_ohm_per_m: solid copper at 20 °C by wire gauge (AWG),
             both wires of a pair in series. [ohm/m]
-        conductor_resistance_ohm_per_m: one wire of it. [ohm/m]
         largest_conductor_resistance_ohm_per_100m: what horizontal cable may have. [ohm/100 m]
         copper_temperature_coefficient_per_c: of resistance. [1/°C]
         insertion_loss_temperature: by ``unscreened``, ``screened``, ``category_3``.
@@ -80,7 +79,6 @@ class CableFacts:
     """
 
     loop_resistance_ohm_per_m: Mapping[int, Fact]
-    conductor_resistance_ohm_per_m: Mapping[int, Fact]
     largest_conductor_resistance_ohm_per_100m: Fact
     copper_temperature_coefficient_per_c: Fact
     insertion_loss_temperature: Mapping[str, TemperatureTable]

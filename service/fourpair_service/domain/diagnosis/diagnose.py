@@ -44,6 +44,13 @@ BY_PRODUCTS: Final[dict[FaultCode, frozenset[FaultCode]]] = {
     C.REPEATED_BUMPS: frozenset({C.UNEVEN_CABLE}),
     C.CROSSTALK_ALONG_CABLE: frozenset({C.LOWER_CATEGORY_PART}),
 }
+# The same, where there is but one sign for the by-product: what reflects and what travels
+# a longer way in two pairs loses more too.
+WEAK_BY_PRODUCTS: Final[dict[FaultCode, frozenset[FaultCode]]] = {
+    C.REPEATED_BUMPS: frozenset({C.TOO_LONG, C.HOT_OR_WET_CABLE}),
+    C.MIXED_INSULATION: frozenset({C.TOO_LONG}),
+    C.WRONG_IMPEDANCE_CABLE: frozenset({C.TOO_LONG}),
+}
 
 PHASE_NOTE: Final = (
     "The sweeps carry no phase, so no distance can be computed; a sweep with magnitude and phase "
@@ -92,6 +99,8 @@ def _joined(faults: Iterable[Fault]) -> list[Fault]:
 def _same_component(first: Fault, second: Fault) -> bool:
     if {first.code, second.code} <= AT_AN_END:
         return first.place is not None and second.place is not None and first.place.end == second.place.end
+    if first.code is second.code is C.WRONG_IMPEDANCE_CORD:
+        return first.place == second.place
     if first.code is second.code is C.DAMAGED_CABLE and first.place and second.place:
         apart = abs((first.place.position_m or 0.0) - (second.place.position_m or 0.0))
         return apart <= (first.place.uncertainty_m or 0.0) + (second.place.uncertainty_m or 0.0)
@@ -100,7 +109,13 @@ def _same_component(first: Fault, second: Fault) -> bool:
 
 def _without_by_products(faults: list[Fault]) -> list[Fault]:
     explained = {by_product for fault in faults for by_product in BY_PRODUCTS.get(fault.code, ())}
-    return [fault for fault in faults if fault.code not in explained]
+    weak = {by_product for fault in faults for by_product in WEAK_BY_PRODUCTS.get(fault.code, ())}
+    return [
+        fault
+        for fault in faults
+        if fault.code not in explained
+        and not (fault.code in weak and fault.confidence is Confidence.POSSIBLE)
+    ]
 
 
 def _notes(evidence: Evidence) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from fourpair._errors import (
     TooLargeError,
     TransportError,
 )
-from fourpair._models import CategoryResult, Caution, ParameterResult, Point, Verdict
+from fourpair._models import CategoryResult, Caution, Fault, ParameterResult, Point, Verdict
 
 __all__ = [
     "ApiError",
@@ -26,6 +26,7 @@ __all__ = [
     "Caution",
     "Client",
     "ConnectionFailedError",
+    "Fault",
     "FourpairError",
     "InvalidDocumentError",
     "NotFoundError",

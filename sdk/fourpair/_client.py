@@ -61,6 +61,7 @@ class Client:
         category: str | None = None,
         minimum_basis: str | None = None,
         touchstone: Mapping[str, TouchstoneSource] | None = None,
+        assessment: str | None = None,
     ) -> Verdict:
         """Grade one link; nothing is stored.
 
@@ -73,6 +74,8 @@ class Client:
             touchstone: Touchstone files by file name, sent as they are and
                 converted by the service. The document's ``touchstone`` object
                 says which pairs and ports they hold.
+            assessment: ``"none"``, ``"usual"`` or ``"along"`` (distances on any link): how
+                much to say beside the verdict.
 
         Raises:
             InvalidDocumentError: the document or requirement is not valid.
@@ -80,6 +83,7 @@ class Client:
             ApiError: the service refused otherwise.
         """
         query = {"rule_set": rule_set, "category": category, "minimum_basis": minimum_basis}
+        query["assessment"] = assessment
         asked = {name: value for name, value in query.items() if value is not None}
         if touchstone is None:
             headers = {"Content-Type": "application/json"}
@@ -111,7 +115,9 @@ class Client:
 
     @staticmethod
     def _verdict(response: requests.Response) -> Verdict:
-        return Verdict.from_document(response.json()["verdict"], response.headers.get("X-Request-Id"))
+        answer = response.json()
+        request_id = response.headers.get("X-Request-Id")
+        return Verdict.from_document(answer["verdict"], request_id, answer.get("assessment"))
 
 
 def _encoded(document: Mapping[str, Any]) -> bytes:

@@ -121,6 +121,52 @@ class Caution:
 
 
 @dataclass(frozen=True, slots=True)
+class Fault:
+    """What is suspected of a link; never part of its verdict.
+
+    Attributes:
+        code: its name; ``/v1/faults/<code>`` explains it.
+        confidence: ``certain``, ``likely`` or ``possible``.
+        place: in words, ``None`` where it is not known.
+        position_m: from the near end, ``None`` where it is not known. [m]
+        uncertainty_m: of the position. [m]
+        first: what to do first.
+    """
+
+    code: str
+    title: str
+    text: str
+    confidence: str
+    pairs: tuple[str, ...]
+    place: str | None
+    position_m: float | None
+    uncertainty_m: float | None
+    evidence: tuple[str, ...]
+    could_also_be: tuple[str, ...]
+    first: str
+    raw: Mapping[str, Any] = field(repr=False)
+
+    @classmethod
+    def from_document(cls, document: Mapping[str, Any]) -> Fault:
+        """Return the fault of a diagnosis document."""
+        place: Mapping[str, Any] = document.get("place") or {}
+        return cls(
+            document["code"],
+            document.get("title", document["code"]),
+            document.get("text", ""),
+            document.get("confidence", ""),
+            tuple(document.get("pairs", ())),
+            place.get("text"),
+            place.get("position_m"),
+            place.get("uncertainty_m"),
+            tuple(document.get("evidence", ())),
+            tuple(document.get("could_also_be", ())),
+            document.get("first", ""),
+            document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """The answer for one link.
 
@@ -131,6 +177,8 @@ class Verdict:
         headroom_db: smallest margin of the judged dB parameters. [dB]
         raw: the whole document as it arrived.
         request_id: the service's name for the request.
+        faults: what is suspected, the strongest suspicion first; beside the verdict.
+        assessment: everything that was said beside the verdict, as it arrived.
     """
 
     outcome: str
@@ -147,10 +195,18 @@ class Verdict:
     cautions: tuple[Caution, ...]
     raw: Mapping[str, Any] = field(repr=False)
     request_id: str | None = None
+    faults: tuple[Fault, ...] = ()
+    assessment: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
-    def from_document(cls, document: Mapping[str, Any], request_id: str | None = None) -> Verdict:
-        """Return the verdict of a document that the service sent."""
+    def from_document(
+        cls,
+        document: Mapping[str, Any],
+        request_id: str | None = None,
+        assessment: Mapping[str, Any] | None = None,
+    ) -> Verdict:
+        """Return the verdict of a document that the service sent, with what was said beside it."""
+        beside = assessment or {}
         rule_set: Mapping[str, Any] = document.get("rule_set", {})
         return cls(
             document["outcome"],
@@ -167,7 +223,15 @@ class Verdict:
             tuple(Caution(c["code"], c["text"]) for c in document.get("cautions", ())),
             document,
             request_id,
+            tuple(Fault.from_document(f) for f in beside.get("diagnosis", {}).get("faults", ())),
+            beside,
         )
+
+    @property
+    def diagnosis(self) -> Mapping[str, Any]:
+        """The diagnosis as it arrived, empty where none was asked for."""
+        found: Mapping[str, Any] = self.assessment.get("diagnosis", {})
+        return found
 
     @property
     def passed(self) -> bool:

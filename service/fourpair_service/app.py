@@ -10,7 +10,7 @@ from flask import Flask
 from fourpair_service.config import Settings
 from fourpair_service.domain.parameters import TRAITS, Parameter
 from fourpair_service.http.kit import ProblemApi, describe, harden
-from fourpair_service.http.resources import grade, health, pages, rule_sets
+from fourpair_service.http.resources import faults, grade, health, pages, rule_sets
 from fourpair_service.http.schemas.curves import SWEPT
 from fourpair_service.http.services import NAME, Services
 from fourpair_service.rulesets.catalogue import Catalogue
@@ -62,7 +62,7 @@ SHARED_SCHEMAS = {
     },
 }
 
-BLUEPRINTS = (grade.blueprint, rule_sets.blueprint, health.blueprint)
+BLUEPRINTS = (grade.blueprint, faults.blueprint, rule_sets.blueprint, health.blueprint)
 
 
 def now() -> datetime:

@@ -78,7 +78,7 @@ def _show(client: Client, files: list[Path]) -> None:
                 OUTCOMES[verdict.outcome],
                 headroom_text(verdict.raw),
                 deciding(verdict.raw),
-                next_step(verdict.raw),
+                next_step(verdict.raw, verdict.diagnosis.get("faults", ())),
             )
         )
     for notice in notices:

@@ -15,7 +15,7 @@ from fourpair_service.http.grading import GradeRequest, grade_document
 from fourpair_service.http.json_body import read_json
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.measurement import RequirementRequest
-from fourpair_service.reports.verdict_text import verdict_text
+from fourpair_service.reports.verdict_text import answer_text
 from fourpair_service.rulesets.catalogue import Catalogue
 
 # The exit status says the worst outcome of all files; 2 is an error.
@@ -45,7 +45,7 @@ def run(options: Namespace, settings: Settings) -> int:
     for path in options.files:
         answer = _graded(path, asked, catalogue, limits)
         worst = max(worst, EXIT_STATUS[answer["verdict"]["outcome"]])
-        print(json.dumps(answer) if options.json else verdict_text(answer["verdict"]) + "\n")
+        print(json.dumps(answer) if options.json else answer_text(answer) + "\n")
     return worst
 
 

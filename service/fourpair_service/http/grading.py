@@ -14,6 +14,7 @@ from fourpair_service.domain.measurement import LinkMeasurement, PairReadings
 from fourpair_service.domain.port_order import PortKind, PortOrder
 from fourpair_service.domain.verdict import Requirement
 from fourpair_service.domain.verdict_document import Document, digest, verdict_document
+from fourpair_service.http.assessment import Detail, assessment_document
 from fourpair_service.http.schemas.document_errors import FieldError, InvalidDocumentError
 from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, DocumentLimits
 from fourpair_service.http.schemas.measurement import RequirementRequest, read_measurement
@@ -29,11 +30,13 @@ class GradeRequest:
 
     Attributes:
         asked: the requirement given beside the document (query, command line).
+        detail: how much to say beside the verdict.
     """
 
     document: Mapping[str, Any]
     asked: RequirementRequest = NOTHING_ASKED
     files: tuple[TouchstoneFile, ...] = ()
+    detail: Detail = Detail.USUAL
 
 
 def grade_document(
@@ -43,7 +46,7 @@ def grade_document(
     limits: DocumentLimits = DEFAULT_LIMITS,
     now: datetime | None = None,
 ) -> Document:
-    """Return the answer to one request: the verdict document and its digest.
+    """Return the answer to one request: the verdict document, its digest, and the assessment beside it.
 
     Raises:
         ServiceError: whatever is wrong with the document, the files or the requirement.
@@ -54,9 +57,13 @@ def grade_document(
     measurement = _with_files(read.measurement, request.files, read.touchstone)
     asked = _joined(read.requirement, request.asked)
     requirement = _requirement(asked, measurement.configuration)
-    verdict = grade(measurement, catalogue.get(asked.rule_set or ""), requirement, now=now)
+    rule_set = catalogue.get(asked.rule_set or "")
+    verdict = grade(measurement, rule_set, requirement, now=now)
     document = verdict_document(verdict)
-    return {"verdict": document, "verdict_digest": digest(document)}
+    answer = {"verdict": document, "verdict_digest": digest(document)}
+    if request.detail is not Detail.NONE:
+        answer["assessment"] = assessment_document(measurement, verdict, rule_set, request.detail)
+    return answer
 
 
 def _joined(stated: RequirementRequest, asked: RequirementRequest) -> RequirementRequest:

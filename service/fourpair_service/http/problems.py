@@ -14,7 +14,7 @@ from fourpair_service.config import InvalidSettingError
 from fourpair_service.domain.errors import InvalidMeasurementError, InvalidRequirementError
 from fourpair_service.errors import ServiceError
 from fourpair_service.http.json_body import BodyTooLargeError, UnreadableBodyError, UnsupportedBodyError
-from fourpair_service.http.query_errors import InvalidQueryError, NotAcceptableError
+from fourpair_service.http.query_errors import InvalidQueryError, NotAcceptableError, UnknownFaultError
 from fourpair_service.http.schemas.document_errors import InvalidDocumentError
 from fourpair_service.http.touchstone_errors import UnreadableTouchstoneError
 from fourpair_service.rulesets.errors import InvalidRuleSetError, RuleSetNotFoundError, UnknownRuleSetError
@@ -82,6 +82,13 @@ PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
         "There is no such rule set",
         "The address names an edition that is not loaded.",
         "Use an id from GET /v1/rule-sets, or load an edition file of your own.",
+    ),
+    UnknownFaultError: Problem(
+        HTTPStatus.NOT_FOUND,
+        "unknown-fault",
+        "There is no such fault",
+        "The address names a fault that is not in the list.",
+        "GET /v1/faults lists every fault with its help.",
     ),
     UnknownRuleSetError: Problem(
         UNPROCESSABLE,

@@ -24,3 +24,9 @@ class NotAcceptableError(ServiceError):
     """The Accept header asks for a form that this address does not give."""
 
     code = "not-acceptable"
+
+
+class UnknownFaultError(ServiceError):
+    """An address names a fault that there is not."""
+
+    code = "unknown-fault"

@@ -1,12 +1,11 @@
 """What to do next about a verdict, in one line for the person on the ladder.
 
-It follows from the verdict alone. Why and where something fails is diagnosis and
-may say more.
+It follows from the first suspected fault, and from the verdict alone where nothing is suspected.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 WIRE_MAP_STEPS: Final = {
@@ -47,12 +46,15 @@ OUTCOME_STEPS: Final = {
 }
 
 
-def next_step(verdict: Mapping[str, Any]) -> str:
-    """Return what to do about a verdict document.
+def next_step(verdict: Mapping[str, Any], faults: Sequence[Mapping[str, Any]] = ()) -> str:
+    """Return what to do about a verdict document, by the first suspicion where there is one.
 
     >>> next_step({"outcome": "pass"})
     'Nothing.'
     """
+    if faults:
+        place = faults[0]["place"]
+        return f"{faults[0]['first']}" + (f" Place: {place['text']}." if place else "")
     outcome = str(verdict["outcome"])
     if outcome in OUTCOME_STEPS:
         return OUTCOME_STEPS[outcome]

@@ -79,8 +79,25 @@ def columns(rows: list[tuple[str, ...]]) -> Iterator[str]:
         yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
 
 
-def verdict_text(verdict: Document) -> str:
-    """Return the whole verdict as text: answer, reasons, numbers, categories, cautions."""
+def answer_text(answer: Document) -> str:
+    """Return the whole answer to a grading as text: the verdict, and what is suspected."""
+    assessment = answer.get("assessment")
+    faults = assessment["diagnosis"]["faults"] if assessment else ()
+    lines = [verdict_text(answer["verdict"], next_step(answer["verdict"], faults))]
+    for fault in faults:
+        lines += ["", f"Suspected ({fault['confidence']}): {fault['text']}"]
+        lines += [f"  - {sentence}" for sentence in fault["evidence"]]
+        lines.append(f"  First: {fault['first']}")
+        if fault["could_also_be"]:
+            lines.append(f"  Could also be: {', '.join(fault['could_also_be'])}")
+    if faults:
+        lines += ["", f"More about a fault: fourpair-service faults {faults[0]['code']}"]
+        lines += assessment["diagnosis"]["notes"] if assessment else []
+    return "\n".join(lines)
+
+
+def verdict_text(verdict: Document, step: str) -> str:
+    """Return the whole verdict as text: answer, reasons, what to do, numbers, categories, cautions."""
     requirement, rule_set = verdict["requirement"], verdict["rule_set"]
     lines = [*verdict["notices"]]
     label = f"{verdict['label']}: " if verdict["label"] else ""
@@ -90,7 +107,7 @@ def verdict_text(verdict: Document) -> str:
         f"{requirement['configuration'].replace('_', ' ')} ({rule_set['id']})",
         "",
         *verdict["reasons"],
-        f"What to do: {next_step(verdict)}",
+        f"What to do: {step}",
         "",
     ]
     header = ("parameter", "outcome", "margin", "measured", "limit", "pairs", "MHz")

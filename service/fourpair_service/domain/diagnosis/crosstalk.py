@@ -51,9 +51,7 @@ Found = tuple[str, Source]
 
 def _sources(evidence: Evidence, end: End) -> Iterator[Found]:
     for key in _failing_combinations(evidence, end):
-        where = source(evidence, P.NEXT, end, key)
-        if where is not None:
-            yield key, where
+        yield key, source(evidence, P.NEXT, end, key)
 
 
 def _failing_combinations(evidence: Evidence, end: End) -> tuple[str, ...]:
@@ -70,11 +68,14 @@ def _failing_combinations(evidence: Evidence, end: End) -> tuple[str, ...]:
 
 
 def _by_combination(evidence: Evidence, end: End) -> Sequence[Point]:
-    for result in evidence.verdict.parameters:
-        if result.parameter is P.NEXT and result.end is end:
-            known = [p for p in result.by_pair if p.margin is not None and evidence.is_sound(str(p.pairs))]
-            return sorted(known, key=lambda p: p.margin if p.margin is not None else np.inf)
-    return ()
+    known = [
+        point
+        for result in evidence.verdict.parameters
+        if result.parameter is P.NEXT and result.end is end
+        for point in result.by_pair
+        if point.margin is not None and evidence.is_sound(str(point.pairs))
+    ]
+    return sorted(known, key=lambda p: p.margin if p.margin is not None else np.inf)
 
 
 def _without_echoes(found: list[Found]) -> list[Found]:

@@ -24,6 +24,8 @@ LONGEST_LINK_M: Final = 110.0
 # effect alone counts, and where the DC resistance still shows. Own criterion, no published source.
 HIGH_BAND_MHZ: Final = (16.0, 100.0)
 LOW_BAND_MHZ: Final = (1.0, 4.0)
+# A transform over fewer frequencies says nothing.
+FEWEST_POINTS: Final = 3
 CONNECTORS_OF_A_LINK: Final = 2
 
 
@@ -107,7 +109,7 @@ class Evidence:
         A broken pair takes the mean of the others, or the nominal path of the cable.
         """
         if pair not in self._paths:
-            self._paths[pair] = self._broken_path() if pair in self.broken else self._own_path(pair)
+            self._paths[pair] = self.broken_path if pair in self.broken else self._own_path(pair)
         return self._paths[pair]
 
     def path_between(self, combination: str) -> LinePath | None:
@@ -124,15 +126,19 @@ class Evidence:
         except InvalidMeasurementError:
             return None
 
-    def _broken_path(self) -> LinePath:
+    @cached_property
+    def broken_path(self) -> LinePath:
+        """The path of a broken pair: the mean of the others, else that of nominal cable."""
         good = [self.path(pair) for pair in PAIRS if pair not in self.broken]
         known = [path for path in good if path is not None]
         return mean_path(known) if known else nominal_path(self.length_m or LONGEST_LINK_M, self.nvp)
 
     def complex_sweep(self, parameter: Parameter, end: End | None, key: str) -> Sweep | None:
-        """Return one curve that carries phase, else ``None``."""
+        """Return one curve that carries phase and enough points for a distance, else ``None``."""
         sweep = self.measurement.sweep(parameter, end, key)
-        return sweep if sweep is not None and sweep.value_complex is not None else None
+        if sweep is None or sweep.value_complex is None or sweep.frequency_mhz.size < FEWEST_POINTS:
+            return None
+        return sweep
 
     @cached_property
     def has_phase(self) -> bool:

@@ -15,7 +15,6 @@ from fourpair_service.domain.diagnosis.sources import Source, source
 from fourpair_service.domain.distance.impedance import impedance_profile
 from fourpair_service.domain.distance.line import LinePath, nominal_path
 from fourpair_service.domain.distance.periodic import PeriodicDefect, Spike, find_periodic, find_spikes
-from fourpair_service.domain.errors import InvalidMeasurementError
 from fourpair_service.domain.link import PAIRS, End
 from fourpair_service.domain.measurement import Sweep
 from fourpair_service.domain.parameters import Parameter
@@ -61,8 +60,8 @@ def _failing(evidence: Evidence) -> Iterator[_Curve]:
         for pair in evidence.failing_keys(Parameter.RETURN_LOSS, end):
             sweep = evidence.measurement.sweep(Parameter.RETURN_LOSS, end, pair)
             if sweep is not None and pair in evidence.sound:
-                path = evidence.path(pair) if sweep.value_complex is not None else None
-                yield _Curve(end, pair, sweep, path)
+                with_phase = evidence.complex_sweep(Parameter.RETURN_LOSS, end, pair) is not None
+                yield _Curve(end, pair, sweep, evidence.path(pair) if with_phase else None)
 
 
 def _pairs(curves: Sequence[_Curve]) -> tuple[str, ...]:
@@ -157,10 +156,7 @@ def _impedances(sweep: Sweep, path: LinePath) -> tuple[float, float] | None:
         return None
     first = np.linspace(*FIRST_METRES, 9)
     body = np.linspace(BODY[0] * path.length_m, BODY[1] * path.length_m, 33)
-    try:
-        ohm = impedance_profile(sweep, path, np.concatenate([first, body]))
-    except InvalidMeasurementError:
-        return None
+    ohm = impedance_profile(sweep, path, np.concatenate([first, body]))
     return float(np.median(ohm[: first.size])), float(np.median(ohm[first.size :]))
 
 
@@ -168,7 +164,7 @@ def _impedances(sweep: Sweep, path: LinePath) -> tuple[float, float] | None:
 
 
 def _by_source(evidence: Evidence, curves: Sequence[_Curve]) -> Explained:
-    found = [(c, where) for c in curves if (where := source(evidence, Parameter.RETURN_LOSS, c.end, c.pair))]
+    found = [(c, source(evidence, Parameter.RETURN_LOSS, c.end, c.pair)) for c in curves]
     for end in ENDS:
         if here := [item for item in found if item[1].end is end]:
             yield _connector(evidence, end, here), [c for c, _ in here]

@@ -53,13 +53,12 @@ class Source:
     uncertainty_m: float | None = None
 
 
-def source(evidence: Evidence, parameter: Parameter, end: End, key: str) -> Source | None:
-    """Return where NEXT of a combination or return loss of a pair comes from; ``None``: not measured."""
+def source(evidence: Evidence, parameter: Parameter, end: End, key: str) -> Source:
+    """Return where NEXT of a combination or return loss of a pair comes from; it must have been measured."""
     sweep = evidence.measurement.sweep(parameter, end, key)
-    if sweep is None:
-        return None
+    assert sweep is not None, "a curve that fails was measured"
     path = evidence.path_between(key)
-    if sweep.value_complex is not None and path is not None:
+    if evidence.complex_sweep(parameter, end, key) is not None and path is not None:
         return _with_phase(sweep, path, end)
     return _by_shape(evidence, sweep, end, key)
 

@@ -64,9 +64,7 @@ def _break_place(evidence: Evidence, pairs: tuple[str, ...]) -> tuple[Place, str
 
 
 def _total_reflection(evidence: Evidence, pair: str) -> Event | None:
-    path = evidence.path(pair)
-    if path is None:
-        return None
+    path = evidence.broken_path
     by_end: dict[End, list[Event]] = {}
     for end in ENDS:
         sweep = evidence.complex_sweep(Parameter.RETURN_LOSS, end, pair)

@@ -12,6 +12,7 @@ from marshmallow import RAISE, Schema
 from fourpair_service.config import Settings
 from fourpair_service.domain.limits import Basis
 from fourpair_service.domain.link import Configuration
+from fourpair_service.http.assessment import Detail
 from fourpair_service.http.grading import GradeRequest, grade_document
 from fourpair_service.http.json_body import (
     BodyTooLargeError,
@@ -52,6 +53,10 @@ class GradeQuery(Schema):
     configuration = Choice(Configuration)
     minimum_basis = Choice(Basis)
     coverage = Choice(("strict", "advisory"))
+    assessment = Choice(
+        Detail,
+        metadata={"description": "how much to say beside the verdict; along adds distances on any link"},
+    )
 
 
 def body_bytes(settings: Settings) -> bytes:
@@ -152,9 +157,11 @@ class Grade(MethodView):
         """
         own = services()
         document, files = sent(own.settings)
+        detail = Detail(query.get("assessment", Detail.USUAL))
+        asked = {name: value for name, value in query.items() if name != "assessment"}
         limits = DocumentLimits(curves=own.settings.max_curves, points_per_curve=own.settings.max_points)
         answer = grade_document(
-            GradeRequest(document, RequirementRequest(**query), files),
+            GradeRequest(document, RequirementRequest(**asked), files, detail),
             own.catalogue,
             limits=limits,
             now=own.clock(),

@@ -75,7 +75,8 @@ def openapi_json() -> Response:
     return Response(current_app.json.dumps(description()), content_type="application/json")
 
 
-def _page(title: str, body: str) -> Response:
+def page(title: str, body: str) -> Response:
+    """Return a page of text with a heading."""
     text = (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title></head>'
         f"<body><h1>{escape(title)}</h1>{body}</body></html>"
@@ -90,7 +91,7 @@ def problems() -> Response:
         f'<li><a href="/problems/{code}">{escape(problem.title)}</a> ({int(problem.status)})</li>'
         for code, problem in sorted(ALL_PROBLEMS.items())
     )
-    return _page("Problems", f"<ul>{items}</ul>")
+    return page("Problems", f"<ul>{items}</ul>")
 
 
 @blueprint.get("/problems/<code>")
@@ -113,4 +114,4 @@ def problem_page(code: str) -> Response:
         f"<p>HTTP status {int(problem.status)}, code <code>{escape(code)}</code>. "
         f'<a href="/problems">All problems</a></p>'
     )
-    return _page(problem.title, body)
+    return page(problem.title, body)

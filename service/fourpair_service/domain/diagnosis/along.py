@@ -1,0 +1,83 @@
+"""What lies along a link, on request: reflections, couplings and impedance against distance."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, Final
+
+import numpy as np
+
+from fourpair_service.domain.diagnosis.evidence import Evidence
+from fourpair_service.domain.distance.coupling import concentration
+from fourpair_service.domain.distance.events import Event, find_events, merge_ends
+from fourpair_service.domain.distance.impedance import impedance_profile
+from fourpair_service.domain.link import NEXT_COMBINATIONS, PAIRS, End
+from fourpair_service.domain.parameters import Parameter
+from fourpair_service.domain.verdict_document import rounded
+
+Document = dict[str, Any]
+
+# Smaller reflections than this are those of good connectors. Own criterion, no published source.
+LEAST_REFLECTION: Final = 0.01
+PROFILE_POINTS: Final = 201
+
+
+def along_document(evidence: Evidence) -> Document:
+    """Return what lies along the link, from whatever was measured with phase.
+
+    Distances are counted from the near end. [m]
+    """
+    return {
+        "length_m": rounded(evidence.length_m),
+        "reflections": [r for pair in PAIRS for r in _reflections(evidence, pair)],
+        "couplings": [c for key in NEXT_COMBINATIONS for c in _couplings(evidence, key)],
+        "impedance": [i for pair in PAIRS for i in _impedance(evidence, pair)],
+    }
+
+
+def _reflections(evidence: Evidence, pair: str) -> Iterator[Document]:
+    path = evidence.path(pair)
+    if path is None:
+        return
+    seen: dict[End, tuple[Event, ...]] = {}
+    for end in End:
+        sweep = evidence.complex_sweep(Parameter.RETURN_LOSS, end, pair)
+        seen[end] = find_events(sweep, path, LEAST_REFLECTION) if sweep is not None else ()
+    for event in merge_ends(seen[End.NEAR], seen[End.FAR], path.length_m):
+        yield {
+            "pair": pair,
+            "position_m": rounded(event.position_m),
+            "uncertainty_m": rounded(event.uncertainty_m),
+            "reflection_db": rounded(float(-20 * np.log10(event.magnitude))),
+            "kind": event.kind.value,
+            "seen_from": [end.value for end in event.seen_from],
+        }
+
+
+def _couplings(evidence: Evidence, key: str) -> Iterator[Document]:
+    path = evidence.path_between(key)
+    for end in End:
+        sweep = evidence.complex_sweep(Parameter.NEXT, end, key)
+        if sweep is not None and path is not None:
+            found = concentration(sweep, path)
+            yield {
+                "pairs": key,
+                "measured_from": end.value,
+                "position_m": rounded(evidence.from_near(found.position_m, end, path.length_m)),
+                "uncertainty_m": rounded(found.uncertainty_m),
+                "share": rounded(found.share),
+            }
+
+
+def _impedance(evidence: Evidence, pair: str) -> Iterator[Document]:
+    path = evidence.path(pair)
+    sweep = evidence.complex_sweep(Parameter.RETURN_LOSS, End.NEAR, pair)
+    if path is None or sweep is None or pair in evidence.broken:
+        return
+    distance_m = np.linspace(0.0, path.length_m, PROFILE_POINTS)
+    ohm = impedance_profile(sweep, path, distance_m)
+    yield {
+        "pair": pair,
+        "distance_m": [rounded(x) for x in distance_m.tolist()],
+        "impedance_ohm": [rounded(x) for x in ohm.tolist()],
+    }

@@ -1,0 +1,29 @@
+"""What the schemas of answers share."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from marshmallow import RAISE, Schema, fields, validate
+
+
+class Answer(Schema):
+    """What the service answers: described whole."""
+
+    class Meta:
+        """Nothing undescribed is answered."""
+
+        unknown = RAISE
+
+
+def word(words: Any, **arguments: Any) -> fields.String:
+    """Return a field that holds one of some words."""
+    allowed = [str(word) for word in words]
+    if arguments.get("allow_none"):
+        return fields.String(validate=validate.OneOf([*allowed, None]), **arguments)
+    return fields.String(validate=validate.OneOf(allowed), required=True, **arguments)
+
+
+def texts() -> fields.List[Any]:
+    """Return a field that holds sentences or names."""
+    return fields.List(fields.String(), required=True)

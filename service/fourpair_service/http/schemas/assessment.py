@@ -1,0 +1,110 @@
+"""What is said beside a verdict, described for the OpenAPI document."""
+
+from __future__ import annotations
+
+from marshmallow import fields
+
+from fourpair_service.domain.diagnosis.faults import FaultCode
+from fourpair_service.domain.diagnosis.model import Confidence
+from fourpair_service.domain.distance.events import EventKind
+from fourpair_service.domain.link import End
+from fourpair_service.http.schemas.answer import Answer, texts, word
+
+
+class FaultPlaceSchema(Answer):
+    """Where on a link; distances are counted from the near end."""
+
+    text = fields.String(required=True)
+    end = word(End, allow_none=True)
+    position_m = fields.Float(allow_none=True)
+    to_m = fields.Float(allow_none=True)
+    uncertainty_m = fields.Float(allow_none=True)
+
+
+class FaultSchema(Answer):
+    """One suspicion with its evidence."""
+
+    code = word(FaultCode)
+    title = fields.String(required=True)
+    text = fields.String(required=True)
+    confidence = word(Confidence)
+    pairs = texts()
+    place = fields.Nested(FaultPlaceSchema, allow_none=True)
+    evidence = texts()
+    could_also_be = texts()
+    first = fields.String(required=True)
+    help = fields.String(required=True)
+
+
+class DiagnosisSchema(Answer):
+    """What is suspected, the strongest suspicion first."""
+
+    version = fields.String(required=True)
+    faults = fields.List(fields.Nested(FaultSchema), required=True)
+    notes = texts()
+
+
+class ReflectionSchema(Answer):
+    """One place that reflects."""
+
+    pair = fields.String(required=True)
+    position_m = fields.Float(required=True)
+    uncertainty_m = fields.Float(required=True)
+    reflection_db = fields.Float(required=True)
+    kind = word(EventKind)
+    seen_from = texts()
+
+
+class CouplingSchema(Answer):
+    """Where NEXT of a combination is strongest, and how much of all of it is there."""
+
+    pairs = fields.String(required=True)
+    measured_from = word(End)
+    position_m = fields.Float(required=True)
+    uncertainty_m = fields.Float(required=True)
+    share = fields.Float(required=True)
+
+
+class ImpedanceSchema(Answer):
+    """Impedance of a pair against distance."""
+
+    pair = fields.String(required=True)
+    distance_m = fields.List(fields.Float(), required=True)
+    impedance_ohm = fields.List(fields.Float(), required=True)
+
+
+class AlongSchema(Answer):
+    """What lies along the link, where phase was measured."""
+
+    length_m = fields.Float(allow_none=True)
+    reflections = fields.List(fields.Nested(ReflectionSchema), required=True)
+    couplings = fields.List(fields.Nested(CouplingSchema), required=True)
+    impedance = fields.List(fields.Nested(ImpedanceSchema), required=True)
+
+
+class AssessmentSchema(Answer):
+    """What is said beside the verdict; never part of it."""
+
+    version = fields.String(required=True)
+    diagnosis = fields.Nested(DiagnosisSchema, required=True)
+    along = fields.Nested(AlongSchema)
+
+
+class FaultPageSchema(Answer):
+    """Plain help for one fault."""
+
+    code = word(FaultCode)
+    title = fields.String(required=True)
+    what = fields.String(required=True)
+    first = fields.String(required=True)
+    how_it_happens = texts()
+    repair = texts()
+    could_also_be = texts()
+    standard = fields.String(required=True)
+    caution = fields.String(allow_none=True)
+
+
+class FaultListSchema(Answer):
+    """The help of every fault."""
+
+    faults = fields.List(fields.Nested(FaultPageSchema), required=True)

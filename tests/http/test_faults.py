@@ -1,0 +1,97 @@
+"""The help of faults, and the diagnosis beside a verdict, through the real application."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from fourpair_service.app import create_app
+from fourpair_service.domain.diagnosis.faults import FaultCode
+from fourpair_service.http.schemas.assessment import FaultListSchema, FaultPageSchema
+from fourpair_service.http.schemas.verdict import GradeAnswerSchema
+
+LINKS = Path(__file__).resolve().parents[2] / "samples" / "links"
+OPEN = json.loads((LINKS / "0A-08-open-pair.json").read_text())
+PASSING = json.loads((LINKS / "0A-01-clean-pass.json").read_text())
+
+
+@pytest.fixture(scope="module")
+def client():
+    return create_app().test_client()
+
+
+def test_every_fault_is_listed_with_its_help(client):
+    document = client.get("/v1/faults").get_json()
+    assert FaultListSchema().validate(document) == {}
+    assert [page["code"] for page in document["faults"]] == [str(code) for code in FaultCode]
+
+
+@pytest.mark.parametrize("code", FaultCode)
+def test_each_fault_has_a_page_as_json_text_and_html(client, code):
+    document = client.get(f"/v1/faults/{code}", headers={"Accept": "application/json"})
+    assert FaultPageSchema().validate(document.get_json()) == {}
+    text = client.get(f"/v1/faults/{code}", headers={"Accept": "text/plain"})
+    assert text.text.startswith(document.get_json()["title"])
+    page = client.get(f"/v1/faults/{code}", headers={"Accept": "text/html"})
+    assert page.content_type.startswith("text/html")
+    assert "How to repair it" in page.text
+
+
+def test_a_page_that_shows_danger_defers_to_local_rules(client):
+    page = client.get("/v1/faults/poor_contact").get_json()
+    assert "local code" in page["caution"]
+
+
+def test_an_unknown_fault_is_a_problem_that_says_where_the_list_is(client):
+    response = client.get("/v1/faults/gremlins")
+    assert response.status_code == 404
+    assert "GET /v1/faults" in response.get_json()["detail"]
+
+
+def test_an_open_pair_comes_with_its_distance(client):
+    fault = client.post("/v1/grade", json=OPEN).get_json()["assessment"]["diagnosis"]["faults"][0]
+    assert fault["code"] == "open_conductor"
+    # The story of the sample: cut "some twenty-three metres from the cabinet", at 23.4 m in its model.
+    assert abs(fault["place"]["position_m"] - 23.4) <= fault["place"]["uncertainty_m"]
+
+
+def test_the_diagnosis_changes_neither_verdict_nor_digest(client):
+    usual, none = (client.post(f"/v1/grade?assessment={d}", json=OPEN).get_json() for d in ("usual", "none"))
+    assert "assessment" not in none
+    assert (usual["verdict"], usual["verdict_digest"]) == (none["verdict"], none["verdict_digest"])
+
+
+def test_distances_along_a_passing_link_are_given_when_asked_for(client):
+    phase = json.loads((LINKS / "0A-08-open-pair.json").read_text())
+    answer = client.post("/v1/grade?assessment=along", json=phase).get_json()
+    assert GradeAnswerSchema().validate(answer) == {}
+    assert answer["assessment"]["along"]["reflections"]
+    quiet = client.post("/v1/grade?assessment=along", json=PASSING).get_json()
+    assert quiet["assessment"]["along"]["reflections"] == []
+
+
+def test_an_unknown_detail_is_refused_with_the_known_ones(client):
+    response = client.post("/v1/grade?assessment=everything", json=PASSING)
+    assert response.status_code == 422
+    assert "along" in response.text
+
+
+def _run(*arguments):
+    command = [sys.executable, "-m", "fourpair_service", *arguments]
+    return subprocess.run(command, capture_output=True, text=True, check=False)
+
+
+def test_the_command_line_explains_faults():
+    listed = _run("faults")
+    assert all(code in listed.stdout for code in FaultCode)
+    assert "Caution" in _run("faults", "clad_conductors").stdout
+    unknown = _run("faults", "gremlins")
+    assert (unknown.returncode, "fourpair-service faults lists" in unknown.stderr) == (2, True)
+
+
+def test_the_command_line_says_what_is_suspected_of_a_failing_link():
+    shown = _run("grade", str(LINKS / "0A-08-open-pair.json")).stdout
+    assert "Suspected (certain): Open conductor, pair 45" in shown
+    assert "fourpair-service faults open_conductor" in shown

@@ -79,8 +79,8 @@ class Logarithmic:
     def labels(self) -> list[float]:
         """Return the labelled values: both ends, and 1, 2, 5 of each decade where there is room.
 
-        >>> Logarithmic(1, 250, 0, 1).labels()
-        [1, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 250]
+        >>> Logarithmic(1, 210, 0, 1).labels()
+        [1, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 210]
         """
         inner = [v for v in self.lines() if int(f"{v:e}"[0]) in LABELLED]
         room = LABEL_GAP * abs(self.stop - self.start)

@@ -64,11 +64,11 @@ def power(loss_db: FloatArray) -> FloatArray:
     """
     steps = np.rint(loss_db * _TABLE_STEPS_PER_DB)
     if not bool((steps / _TABLE_STEPS_PER_DB == loss_db).all()):
-        return np.exp2(loss_db * _LOG2_PER_DB)
+        return np.asarray(np.exp2(loss_db * _LOG2_PER_DB), dtype=np.float64)
     row = (steps - _TABLE_FROM_DB * _TABLE_STEPS_PER_DB).astype(np.int32)
     if row.size == 0 or row.min() < 0 or row.max() >= _TABLE.size:
-        return np.exp2(loss_db * _LOG2_PER_DB)
-    return _TABLE[row]
+        return np.asarray(np.exp2(loss_db * _LOG2_PER_DB), dtype=np.float64)
+    return np.asarray(_TABLE[row], dtype=np.float64)
 
 
 def decibels(power_ratio: FloatArray) -> FloatArray:

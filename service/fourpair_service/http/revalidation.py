@@ -24,4 +24,5 @@ def revalidated(response: Response, *seals: str) -> Response:
     response.set_etag(tag[:32])
     response.headers["Cache-Control"] = f"private, max-age={KEEP_S}, must-revalidate"
     response.vary.add("Accept")
-    return response.make_conditional(request)
+    response.make_conditional(request)
+    return response

@@ -40,7 +40,7 @@ class Curve:
     def numbers(self) -> list[float | int]:
         """Return the list as it was sent."""
         if self.integers is None:
-            return self.values.tolist()
+            return list(self.values.tolist())
         return [int(v) if i else v for v, i in zip(self.values.tolist(), self.integers.tolist(), strict=True)]
 
 

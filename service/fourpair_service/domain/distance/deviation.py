@@ -67,7 +67,7 @@ def _ripple(frequency_mhz: FloatArray, rest: FloatArray, path: LinePath) -> tupl
     if count < 2:
         return None, 0.0
     spacing = np.linspace(2 * width, path.length_m, count)
-    weighted = 2 * band_weights(frequency_mhz) * rest + 0j
+    weighted = np.asarray(2 * band_weights(frequency_mhz) * rest, dtype=np.complex128)
     lossless = np.zeros_like(frequency_mhz)
     amplitude = np.abs(ceiled_sum(weighted, lossless, path.phase_rad_per_m(frequency_mhz), spacing))
     top = int(amplitude.argmax())

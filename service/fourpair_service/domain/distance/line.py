@@ -48,7 +48,7 @@ class LinePath:
 
     def attenuation_np_per_m(self, frequency_mhz: FloatArray) -> FloatArray:
         """Return the attenuation at (n,) frequencies, never negative. [Np/m]."""
-        return np.maximum(_basis(frequency_mhz) @ np.array(self.attenuation), 0.0)
+        return np.asarray(np.maximum(_basis(frequency_mhz) @ np.array(self.attenuation), 0.0))
 
     def phase_rad_per_m(self, frequency_mhz: FloatArray) -> FloatArray:
         """Return the phase lag at (n,) frequencies. [rad/m]."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from flask import Response, current_app
 from flask.views import MethodView
-from flask_smorest import Blueprint
 from marshmallow import Schema, fields
 
+from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.services import services
 
-blueprint = Blueprint("health", __name__, description="For whoever operates the service")
+blueprint = StrictBlueprint("health", __name__, description="For whoever operates the service")
 
 
 class StateSchema(Schema):

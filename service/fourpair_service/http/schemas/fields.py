@@ -187,7 +187,7 @@ class Day(fields.Date):
         raise ValidationError("Expected a day, such as 2025-11-02.")
 
 
-class Items(fields.List):
+class Items(fields.List[Any]):
     """A list of at most ``most`` members; ``None``: as many as the limits allow."""
 
     default_error_messages = {"invalid": "Expected a list."}  # noqa: RUF012 - marshmallow's own convention

@@ -19,9 +19,11 @@ from fourpair._errors import (
     TransportError,
 )
 from fourpair._models import CategoryResult, Caution, Fault, ParameterResult, Point, Verdict
+from fourpair._rule_sets import Category, LimitRow, Limits, ParameterRule, RuleSet
 
 __all__ = [
     "ApiError",
+    "Category",
     "CategoryResult",
     "Caution",
     "Client",
@@ -29,9 +31,13 @@ __all__ = [
     "Fault",
     "FourpairError",
     "InvalidDocumentError",
+    "LimitRow",
+    "Limits",
     "NotFoundError",
     "ParameterResult",
+    "ParameterRule",
     "Point",
+    "RuleSet",
     "ServerFailedError",
     "TimedOutError",
     "TooLargeError",

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Any
+from urllib.parse import quote
 
 import requests
 
 from fourpair._errors import ConnectionFailedError, FourpairError, TimedOutError, TransportError, api_error
 from fourpair._models import Verdict
+from fourpair._rule_sets import Limits, RuleSet
 
 CONNECT_TIMEOUT_S = 3.0
 READ_TIMEOUT_S = 30.0
@@ -93,10 +95,73 @@ class Client:
         files += [("sweep", (name, _opened(source), "text/plain")) for name, source in touchstone.items()]
         return self._verdict(self._send("POST", "/v1/grade", params=asked, files=files))
 
-    def rule_sets(self) -> list[Mapping[str, Any]]:
-        """Return the editions that the service knows."""
-        found: list[Mapping[str, Any]] = self._send("GET", "/v1/rule-sets").json()["rule_sets"]
-        return found
+    def rule_sets(self) -> list[RuleSet]:
+        """Return the editions that the service knows, in short."""
+        document = self._send("GET", "/v1/rule-sets").json()
+        return [RuleSet.from_document(found) for found in document["rule_sets"]]
+
+    def rule_set(self, name: str) -> RuleSet:
+        """Return an edition with what each of its categories does with each parameter.
+
+        Args:
+            name: its id, or ``"TIA"`` or ``"ISO"`` for the newest of that standard.
+
+        Raises:
+            NotFoundError: there is none of that name.
+        """
+        return RuleSet.from_document(self._send("GET", f"/v1/rule-sets/{quote(name, safe='')}").json())
+
+    def limits(
+        self,
+        rule_set: str,
+        category: str,
+        configuration: str,
+        parameter: str,
+        *,
+        frequency_mhz: Iterable[float] = (),
+    ) -> Limits:
+        """Return one limit with where each value comes from.
+
+        Args:
+            rule_set: id of an edition, or ``"TIA"`` or ``"ISO"``.
+            category: category or class.
+            configuration: ``"permanent_link"``, ``"channel"``, ``"mptl"`` or ``"patch_cord"``.
+            parameter: such as ``"next"`` or ``"length"``.
+            frequency_mhz: none for those where printed tables usually give values. [MHz]
+
+        Raises:
+            NotFoundError: there is no such rule set.
+            InvalidDocumentError: it has no such limit, or none at such a frequency.
+        """
+        asked = (category, configuration, parameter, frequency_mhz)
+        return Limits.from_document(self._limits(rule_set, "json", *asked).json())
+
+    def limits_as(
+        self,
+        form: str,
+        rule_set: str,
+        category: str,
+        configuration: str,
+        parameter: str,
+        *,
+        frequency_mhz: Iterable[float] = (),
+    ) -> bytes:
+        """Return one limit as a file: ``"csv"``, ``"svg"`` or ``"json"``; see ``limits``."""
+        return self._limits(rule_set, form, category, configuration, parameter, frequency_mhz).content
+
+    def _limits(
+        self,
+        rule_set: str,
+        form: str,
+        category: str,
+        configuration: str,
+        parameter: str,
+        frequency_mhz: Iterable[float],
+    ) -> requests.Response:
+        query = {"category": category, "configuration": configuration, "parameter": parameter, "format": form}
+        frequencies = ",".join(f"{frequency:.12g}" for frequency in frequency_mhz)
+        asked = {**query, **({"frequency_mhz": frequencies} if frequencies else {})}
+        return self._send("GET", f"/v1/rule-sets/{quote(rule_set, safe='')}/limits", params=asked)
 
     def _send(self, method: str, path: str, **arguments: Any) -> requests.Response:
         try:

@@ -51,9 +51,10 @@ class _Lines:
         if header := _HEADER.match(line):
             self._enter(_names(header[2]), number, is_list=header[1] == "[[")
         elif entry := _ENTRY.match(line):
-            path = (*self._table, *_names(entry[1]))
-            self.found.setdefault(path, number)
-            self._list = path
+            self._list = self._table
+            for name in _names(entry[1]):
+                self._list = (*self._list, name)
+                self._note(self._list, number)
         elif _LIST_ITEM.match(line):
             self._note(self._next(self._list), number)
 
@@ -61,6 +62,7 @@ class _Lines:
         path: Path = ()
         for name in names[:-1]:
             path = (*path, name)
+            self._note(path, number)
             path = (*path, self._last[path]) if path in self._last else path
         path = (*path, names[-1])
         self._table = self._next(path) if is_list else path

@@ -31,11 +31,13 @@ class StrictSchema(Schema):
         for name in data:
             if name not in known:
                 error.messages[name] = [type(self).unknown_advice(str(name), known)]
-        for name in known:
-            if name in error.messages and data.get(name) is None:
-                error.messages[name] = [
-                    "Leave it out or give a value." if name in data else "This is required."
-                ]
+        for name, field in known.items():
+            if name not in error.messages:
+                continue
+            if name not in data and field.required:
+                error.messages[name] = ["This is required."]
+            elif name in data and data[name] is None:
+                error.messages[name] = ["Leave it out or give a value."]
 
 
 class KeyedSchema(StrictSchema):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from argparse import Namespace, _SubParsersAction
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -14,7 +15,6 @@ from fourpair_service.errors import ServiceError
 from fourpair_service.http.grading import GradeRequest, grade_document
 from fourpair_service.http.json_body import read_json
 from fourpair_service.http.schemas.document_limits import DocumentLimits
-from fourpair_service.http.schemas.measurement import RequirementRequest
 from fourpair_service.reports.verdict_text import answer_text
 from fourpair_service.rulesets.catalogue import Catalogue
 
@@ -30,8 +30,8 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
         epilog="Exit status: 0 all pass, 3 something is incomplete, 4 something fails, 2 an error.",
     )
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE")
-    parser.add_argument("--standard", help="TIA, ISO or the id of a rule set; default: as the file says")
-    parser.add_argument("--category", help="category or class; default: as the file says")
+    parser.add_argument("--standard", help="TIA, ISO or the id of a rule set; in place of what the file says")
+    parser.add_argument("--category", help="category or class, in place of what the file says")
     parser.add_argument("--json", action="store_true", help="one JSON document a line")
     parser.set_defaults(run=run)
 
@@ -39,7 +39,8 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
 def run(options: Namespace, settings: Settings) -> int:
     """Grade every file, print the verdicts, return the status of the worst."""
     catalogue = Catalogue.load(settings.limits_directory)
-    asked = RequirementRequest(rule_set=options.standard, category=options.category)
+    chosen = {"rule_set": options.standard, "category": options.category}
+    asked = {name: value for name, value in chosen.items() if value is not None}
     limits = DocumentLimits(curves=settings.max_curves, points_per_curve=settings.max_points)
     worst = 0
     for path in options.files:
@@ -49,9 +50,17 @@ def run(options: Namespace, settings: Settings) -> int:
     return worst
 
 
-def _graded(path: Path, asked: RequirementRequest, catalogue: Catalogue, limits: DocumentLimits) -> Document:
+def _graded(path: Path, asked: Mapping[str, str], catalogue: Catalogue, limits: DocumentLimits) -> Document:
     try:
-        request = GradeRequest(read_json(path.read_bytes()), asked)
+        request = GradeRequest(_asking(read_json(path.read_bytes()), asked))
         return grade_document(request, catalogue, limits=limits, now=datetime.now(UTC))
     except ServiceError as error:
         raise ServiceError(f"{path}: {error}") from error
+
+
+def _asking(document: Any, asked: Mapping[str, str]) -> Any:
+    """Return the document with what the person at the command line asks for in place of its own."""
+    stated = document.get("requirement", {}) if isinstance(document, dict) else None
+    return (
+        {**document, "requirement": {**stated, **asked}} if asked and isinstance(stated, dict) else document
+    )

@@ -9,7 +9,7 @@ import numpy as np
 
 from fourpair_service.domain.distance.line import LinePath
 from fourpair_service.domain.distance.transform import ceiled_sum, path_resolution_m
-from fourpair_service.domain.distance.weights import band_weights, trapezoid_weights
+from fourpair_service.domain.distance.weights import band_weights, checked_axis, trapezoid_weights
 from fourpair_service.domain.measurement import FloatArray, Sweep
 
 # Ripple below this is the noise of an instrument. Own criterion, no published source.
@@ -50,10 +50,13 @@ def insertion_loss_deviation(insertion_loss: Sweep, path: LinePath) -> Deviation
     Spacings below two widths of an event are not told from the fit itself.
 
     Args:
-        insertion_loss: of the link, at least three points.
+        insertion_loss: of the link.
         path: of the pair, for its velocity.
+
+    Raises:
+        InvalidMeasurementError: too few points.
     """
-    f = insertion_loss.frequency_mhz
+    f = checked_axis(insertion_loss)
     rest = insertion_loss.value_db - smooth_loss_db(insertion_loss)
     worst = int(np.abs(rest).argmax())
     spacing, ripple = _ripple(f, rest, path)

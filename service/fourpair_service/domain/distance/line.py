@@ -22,6 +22,8 @@ DB_PER_NEPER: Final = 20 / np.log(10)
 LENGTH_FREQUENCY_MHZ: Final = 10.0
 # Cables differ by a few percent from the velocity on their sheath; common practice, no published source.
 VELOCITY_TOLERANCE: Final = 0.03
+# A transmission with less delay than 0.2 mm of cable is no link but the instrument itself.
+SHORTEST_DELAY_NS: Final = 0.001
 # Category 5e cable at 20 degC, dB per 100 m for sqrt(f) and f (TIA-568; memory).
 NOMINAL_LOSS_DB_PER_100_M: Final = (1.967, 0.023)
 
@@ -76,7 +78,12 @@ def path_of_link(insertion_loss: Sweep, length_m: float, tolerance: float = VELO
     f = insertion_loss.frequency_mhz
     attenuation = _fit(f, insertion_loss.value_db / DB_PER_NEPER)
     phase = _fit(f, phase_lag_rad(f, value))
-    return LinePath(length_m, _per_metre(attenuation, length_m), _per_metre(phase, length_m), tolerance)
+    path = LinePath(length_m, _per_metre(attenuation, length_m), _per_metre(phase, length_m), tolerance)
+    middle_mhz = float(f[0] + f[-1]) / 2
+    delay_ns = float(path.phase_rad_per_m(np.array([middle_mhz]))[0]) * length_m / (2e-3 * np.pi * middle_mhz)
+    if delay_ns < SHORTEST_DELAY_NS:
+        raise InvalidMeasurementError("", "no distance: the transmission has no delay; was a link between?")
+    return path
 
 
 def path_of_link_at_nvp(insertion_loss: Sweep, nvp: float, tolerance: float = VELOCITY_TOLERANCE) -> LinePath:
@@ -126,6 +133,26 @@ def mean_path(paths: Sequence[LinePath]) -> LinePath:
     )
     length_m = float(np.mean([p.length_m for p in paths]))
     return LinePath(length_m, _three(attenuation), _three(phase), max(p.tolerance for p in paths))
+
+
+def path_of_broken_pair(
+    good: Sequence[LinePath], length_m: float, nvp: float, tolerance: float = VELOCITY_TOLERANCE
+) -> LinePath:
+    """Return the path along which to look for the break of a pair that lets nothing through.
+
+    That is the mean of the good pairs of the same cable, else a nominal one.
+
+    Args:
+        good: paths of the pairs that do transmit, if any.
+        length_m: how far to look where there are none. [m]
+        nvp: of the cable at 10 MHz where there are none, 0 < nvp <= 1.
+        tolerance: relative uncertainty of ``nvp``.
+
+    Raises:
+        InvalidMeasurementError: NVP not in (0, 1], needed or not.
+    """
+    nominal = nominal_path(length_m, nvp, tolerance=tolerance)
+    return mean_path(good) if good else nominal
 
 
 def _check_nvp(nvp: float) -> None:

@@ -41,6 +41,12 @@ def distance_grid(frequency_mhz: FloatArray, path: LinePath) -> FloatArray:
     return np.linspace(-width, path.length_m + width, count)
 
 
+def link_grid(frequency_mhz: FloatArray, path: LinePath) -> FloatArray:
+    """Return an even grid as fine as ``distance_grid``, from the near end to the far end. [m]."""
+    width = path_resolution_m(frequency_mhz, path)
+    return np.linspace(0.0, path.length_m, int(np.ceil(path.length_m / width * POINTS_PER_WIDTH)) + 2)
+
+
 def reflections(sweep: Sweep, path: LinePath, distance_m: FloatArray) -> ComplexArray:
     """Return D at (k,) even and increasing distances.
 

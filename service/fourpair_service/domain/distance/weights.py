@@ -14,6 +14,8 @@ from fourpair_service.domain.measurement import ComplexArray, FloatArray, Sweep
 KAISER_BETA: Final = 6.0
 # Full width at half height of one event, in units of v/(2B): computed from the taper.
 WIDTH_FACTOR: Final = 1.96
+# Two ends and something between them.
+FEWEST_POINTS: Final = 3
 
 
 def complex_values(sweep: Sweep) -> ComplexArray:
@@ -26,11 +28,21 @@ def complex_values(sweep: Sweep) -> ComplexArray:
         raise InvalidMeasurementError(
             "", "a distance needs complex values; measure again with magnitude and phase, or do without it"
         )
-    if sweep.frequency_mhz.size < 3:
-        raise InvalidMeasurementError(
-            "", "a distance needs at least 3 frequencies", int(sweep.frequency_mhz.size)
-        )
+    checked_axis(sweep)
     return sweep.value_complex
+
+
+def checked_axis(sweep: Sweep) -> FloatArray:
+    """Return the (n,) frequencies of a sweep of at least three points. [MHz].
+
+    Raises:
+        InvalidMeasurementError: too few points.
+    """
+    if sweep.frequency_mhz.size < FEWEST_POINTS:
+        raise InvalidMeasurementError(
+            "", f"a distance needs at least {FEWEST_POINTS} frequencies", int(sweep.frequency_mhz.size)
+        )
+    return sweep.frequency_mhz
 
 
 def trapezoid_weights(axis: FloatArray) -> FloatArray:

@@ -51,8 +51,9 @@ TOTAL_OF_KIND: Final = {
 LEAST_SHOWN: Final = 0.1
 # The taper's side lobes are 44 dB down; smaller peaks than 40 dB below the largest may be such.
 SIDE_LOBE_RATIO: Final = 0.01
-# Noise exceeds 4 times its own median once in 60 000 places (Rayleigh distribution: 2^-16).
-BACKGROUND_RATIO: Final = 4.0
+# Noise exceeds 4 times its own median once in 60 000 places (Rayleigh distribution: 2^-16);
+# the median of the 16 widths around is itself uncertain by an eighth.
+BACKGROUND_RATIO: Final = 4.5
 BACKGROUND_WIDTHS: Final = 8
 # A step of impedance is up from one side and down from the other.
 _SIGNS_THAT_SWAP: Final = frozenset({EventKind.HIGHER_IMPEDANCE, EventKind.LOWER_IMPEDANCE})
@@ -64,11 +65,13 @@ class Event:
 
     Attributes:
         position_m: from the end that it was measured from, or from the near end when merged. [m]
-        uncertainty_m: half the resolution, plus the tolerance of the path. [m]
+        uncertainty_m: of the position: half the resolution, plus the tolerance of the path. [m]
         magnitude: averaged over the band, with loss undone; 1 is total.
         phase_deg: from -180 to 180, at the position. [degree]
         kind: from the phase; says nothing about coupling.
         seen_from: the ends that it was seen from, for merged events.
+        resolution_m: the width within which two events are one. [m]
+        tolerance: relative uncertainty of the path, hence of any distance along it.
     """
 
     position_m: float
@@ -77,6 +80,8 @@ class Event:
     phase_deg: float
     kind: EventKind
     seen_from: tuple[End, ...] = ()
+    resolution_m: float = 0.0
+    tolerance: float = 0.0
 
 
 def find_events(sweep: Sweep, path: LinePath, threshold: float) -> tuple[Event, ...]:
@@ -126,8 +131,18 @@ def _event(sweep: Sweep, path: LinePath, grid: FloatArray, at: int) -> Event:
     shown = max(float(shown_share(f, path, here)[0]), LEAST_SHOWN)
     # A path with more loss than the line would make more of a reflection than there can be.
     magnitude, phase_deg = min(abs(value) / shown, 1.0), float(np.angle(value, deg=True))
-    uncertainty = path_resolution_m(f, path) / 2 + path.tolerance * abs(position)
-    return Event(position, uncertainty, magnitude, phase_deg, kind_of(magnitude, phase_deg))
+    width, kind = path_resolution_m(f, path), kind_of(magnitude, phase_deg)
+    uncertainty = uncertainty_m(position, width, path.tolerance)
+    return Event(position, uncertainty, magnitude, phase_deg, kind, (), width, path.tolerance)
+
+
+def uncertainty_m(position_m: float, resolution_m: float, tolerance: float) -> float:
+    """Return the uncertainty of a distance from an end: half the resolution, plus the path's. [m].
+
+    >>> uncertainty_m(40.0, 0.8, 0.03)
+    1.6
+    """
+    return resolution_m / 2 + tolerance * abs(position_m)
 
 
 def _parabola_top(sweep: Sweep, path: LinePath, position_m: float, step_m: float) -> float:
@@ -173,12 +188,18 @@ def open_or_short(sweep: Sweep, path: LinePath) -> Event | None:
 def merge_ends(near: Sequence[Event], far: Sequence[Event], length_m: float) -> tuple[Event, ...]:
     """Return what was seen from both ends as one list from the near end.
 
-    Two events are one place when their uncertainties overlap; each far event is
-    used once, for the nearest. Position is the mean weighted by uncertainty;
-    magnitude and kind are those seen from the end that is nearer, which had
-    less loss to undo.
+    Two events are one place when they are closer than half the two resolutions;
+    the tolerance of the path does not come in, since both ends share it. Each far
+    event is used once, for the nearest. Position is the mean weighted by
+    resolution; magnitude and kind are those seen from the end that is nearer,
+    which had less loss to undo. ``stated`` says it from that end.
+
+    Args:
+        near: as ``find_events`` returned them from the near end.
+        far: the same from the far end, positions counted from there.
+        length_m: of the path that both were found on. [m]
     """
-    left = [replace(e, position_m=length_m - e.position_m, seen_from=(End.FAR,)) for e in far]
+    left = [_from_near(event, length_m) for event in far]
     merged = []
     for event in near:
         mate = min(left, key=lambda e: abs(e.position_m - event.position_m), default=None)
@@ -190,16 +211,59 @@ def merge_ends(near: Sequence[Event], far: Sequence[Event], length_m: float) -> 
     return tuple(sorted([*merged, *left], key=lambda e: e.position_m))
 
 
+def _from_near(event: Event, length_m: float) -> Event:
+    position = length_m - event.position_m
+    uncertainty = uncertainty_m(position, event.resolution_m, event.tolerance)
+    return replace(event, position_m=position, uncertainty_m=uncertainty, seen_from=(End.FAR,))
+
+
 def _same_place(first: Event, second: Event) -> bool:
     """Whether two events can be one: a step of impedance is seen with opposite signs from its two sides."""
     apart = abs(first.position_m - second.position_m)
     alike = first.kind is second.kind or {first.kind, second.kind} == _SIGNS_THAT_SWAP
-    return alike and apart <= first.uncertainty_m + second.uncertainty_m
+    return alike and apart <= (first.resolution_m + second.resolution_m) / 2
 
 
 def _one(near: Event, far: Event, length_m: float) -> Event:
-    weights = np.array([near.uncertainty_m, far.uncertainty_m]) ** -2.0
-    position = float(np.average([near.position_m, far.position_m], weights=weights))
-    shown = near if near.position_m <= length_m / 2 else far
-    uncertainty = min(near.uncertainty_m, far.uncertainty_m)
-    return replace(shown, position_m=position, uncertainty_m=uncertainty, seen_from=(End.NEAR, End.FAR))
+    widths = np.array([near.resolution_m, far.resolution_m])
+    position = float(np.average([near.position_m, far.position_m], weights=widths**-2.0))
+    shown = near if position <= length_m / 2 else far
+    width, tolerance = float(widths.min()), max(near.tolerance, far.tolerance)
+    return replace(
+        shown,
+        position_m=position,
+        uncertainty_m=uncertainty_m(position, width, tolerance),
+        seen_from=(End.NEAR, End.FAR),
+        resolution_m=width,
+        tolerance=tolerance,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where an event is, as one would measure along the cable to get there.
+
+    Attributes:
+        end: from which to measure, the nearer one.
+        position_m: from that end. [m]
+        uncertainty_m: half the resolution, plus the tolerance of the path over this distance. [m]
+    """
+
+    end: End
+    position_m: float
+    uncertainty_m: float
+
+
+def stated(event: Event, length_m: float) -> Place:
+    """Return the place of a merged event from the end that it is nearer to.
+
+    An unknown velocity moves every position in proportion to its distance, so
+    a place near the far end is surest when told from there.
+
+    Args:
+        event: with its position from the near end.
+        length_m: of the path that it was found on. [m]
+    """
+    near_by = event.position_m <= length_m / 2
+    end, position = (End.NEAR, event.position_m) if near_by else (End.FAR, length_m - event.position_m)
+    return Place(end, position, uncertainty_m(position, event.resolution_m, event.tolerance))

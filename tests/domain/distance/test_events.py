@@ -125,9 +125,10 @@ def plainly(measured, path, about_m):
 @pytest.mark.parametrize(
     ("place", "vector_m"), [(5, 5.014), (20, 20.011), (45, 45.005), (70, 69.999), (85, 84.996)]
 )
-def test_a_crush_of_2_pf_is_where_the_vector_says_and_nearer_to_the_truth(place, vector_m):
+def test_a_crush_of_2_pf_is_where_the_vector_says_and_within_a_centimetre_of_the_truth(place, vector_m):
     # Vector computed with a taper over the index of the samples and the maximum of the rising |D|.
-    # Here the taper lies over frequency and the gain is held while a peak is sought: 5 mm less lean.
+    # Here the taper lies over frequency and the gain is held while a peak is sought: everything is
+    # 6 mm nearer, which is closer to the truth up to 45 m and for opens and shorts, not at 70 and 85 m.
     line = line_with(stepped(250.0), LENGTH_M, [(place, "shunt_c")])
     path = path_along(line)
     position, value = plainly(line.reflection(), path, place)

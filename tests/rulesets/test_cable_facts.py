@@ -4,6 +4,7 @@ import pytest
 
 from fourpair_service.rulesets.errors import InvalidRuleSetError
 from fourpair_service.rulesets.facts_reader import cable_facts, read_cable_facts
+from fourpair_service.rulesets.facts_table import FactTable
 
 FACTS = read_cable_facts()
 
@@ -56,3 +57,29 @@ def test_a_broken_file_of_facts_names_file_and_entry(text, key):
         cable_facts("own.toml", text)
     assert caught.value.file == "own.toml"
     assert caught.value.key == key
+
+
+TABLE = FactTable.parse(
+    "own.toml",
+    "[a]\nwhole = 1.5\ntext = ''\ntexts = [1]\nshort = [1]\nturned = [2, 1]\nwrong = [1, 'b']\nrows = []\n",
+).child("a")
+
+
+@pytest.mark.parametrize(
+    ("read", "key"),
+    [
+        (TABLE.whole, "whole"),
+        (TABLE.text, "text"),
+        (TABLE.texts, "texts"),
+        (TABLE.texts, "none"),
+        (TABLE.span, "short"),
+        (TABLE.span, "turned"),
+        (TABLE.span, "wrong"),
+        (TABLE.children, "rows"),
+        (TABLE.child, "rows"),
+    ],
+)
+def test_an_entry_of_the_wrong_kind_is_named_with_its_table(read, key):
+    with pytest.raises(InvalidRuleSetError) as caught:
+        read(key)
+    assert caught.value.key == f"a.{key}"

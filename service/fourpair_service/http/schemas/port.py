@@ -2,25 +2,73 @@
 
 from __future__ import annotations
 
-from typing import Final
+import re
+from collections.abc import Mapping
+from typing import Any, Final
 
-from marshmallow import fields
+from marshmallow import ValidationError, fields, validates_schema
 
 from fourpair_service.domain.link import PAIRS
-from fourpair_service.http.schemas.fields import Choice, Float, Integer, Items
+from fourpair_service.http.schemas.advice import what_it_is
+from fourpair_service.http.schemas.fields import Choice, Flag, Float, Integer, Items
 from fourpair_service.http.schemas.strict import StrictSchema
 
+# As many as auto-negotiation has a priority for; a test holds them against its table.
 ABILITIES: Final = (
-    *tuple(
-        f"{speed}/{duplex}"
-        for speed in ("10BASE-T", "100BASE-TX", "1000BASE-T")
-        for duplex in ("half", "full")
-    ),
+    "10BASE-T/half",
+    "10BASE-T/full",
+    "100BASE-TX/half",
+    "100BASE-TX/full",
+    "100BASE-T4/half",
+    "100BASE-T2/half",
+    "100BASE-T2/full",
+    "1000BASE-T/half",
+    "1000BASE-T/full",
     "2.5GBASE-T/full",
     "5GBASE-T/full",
     "10GBASE-T/full",
+    "25GBASE-T/full",
+    "40GBASE-T/full",
 )
 SIGNALS: Final = ("link_pulse", "100base_tx", "multi_level")
+PLACES: Final = ("port", "far_end")
+LARGEST_WORD: Final = 0xFFFF
+
+_HEXADECIMAL: Final = re.compile(r"0[xX][0-9A-Fa-f]{1,4}", re.ASCII)
+_BARE_HEXADECIMAL: Final = re.compile(r"[0-9A-Fa-f]{4}", re.ASCII)
+
+
+class Word(fields.Field[int]):
+    """A word of 16 bits: a whole number, or text such as ``0x45E1``."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> int:
+        if type(value) is int and 0 <= value <= LARGEST_WORD:
+            return value
+        if type(value) is str:
+            return self._from_text(value)
+        got = f"{value}" if type(value) is int else what_it_is(value)
+        raise ValidationError(
+            f'Expected a word of 16 bits, such as "0x45E1" or a whole number from 0 to {LARGEST_WORD}, got {got}.'
+        )
+
+    def _from_text(self, value: str) -> int:
+        if _HEXADECIMAL.fullmatch(value):
+            return int(value, 16)
+        hint = f'write "0x{value}"' if _BARE_HEXADECIMAL.fullmatch(value) else 'write it as "0x45E1"'
+        raise ValidationError(f"Expected a word of 16 bits in hexadecimal; {hint}.")
+
+    def json_schema(self) -> dict[str, object]:
+        """Return what the OpenAPI description says."""
+        text = {"type": "string", "pattern": "^0[xX][0-9A-Fa-f]{1,4}$"}
+        return {"anyOf": [text, {"type": "integer", "minimum": 0, "maximum": LARGEST_WORD}]}
+
+
+def _peak_advice(value: float) -> str | None:
+    if 100 < value <= 5000:
+        return f"Send volts: {value:g} mV are {value / 1000:g} V."
+    return None
 
 
 class LevelSchema(StrictSchema):
@@ -28,23 +76,96 @@ class LevelSchema(StrictSchema):
 
     pair = Choice(PAIRS, required=True)
     signal = Choice(SIGNALS, required=True)
-    peak_v = Float(low=0, high=100, unit="V", required=True)
+    peak_v = Float(low=0, high=100, unit="V", advice=_peak_advice, required=True)
     termination_ohm = Float(low=1, high=100000, unit="ohm")
-    at = Choice(("port", "far_end"))
+    at = Choice(PLACES)
+
+
+class SignalsSchema(StrictSchema):
+    """What was seen on the wires before a link came up."""
+
+    fast_link_pulses = Flag()
+    normal_link_pulses = Flag()
+    idle_100base_tx = Flag()
+    normal_period_ms = Float(low=0.1, high=10000, unit="ms")
+    burst_period_ms = Float(low=0.1, high=10000, unit="ms")
+    pulses_per_burst = Integer(low=1, high=100)
+    clock_period_us = Float(low=1, high=10000, unit="us")
+
+    @validates_schema
+    def _facts_agree(self, data: Mapping[str, Any], **_: object) -> None:
+        bursts = ("burst_period_ms", "pulses_per_burst", "clock_period_us")
+        _refuse_of_absent(data, "fast_link_pulses", bursts)
+        _refuse_of_absent(data, "normal_link_pulses", ("normal_period_ms",))
+
+
+def _refuse_of_absent(data: Mapping[str, Any], flag: str, names: tuple[str, ...]) -> None:
+    wrong = [name for name in names if name in data] if data.get(flag) is False else []
+    if wrong:
+        advice = f"It was measured, yet {flag} is false: correct one of them."
+        raise ValidationError({name: [advice] for name in wrong})
 
 
 class PoeSchema(StrictSchema):
     """Power found on the port."""
 
     type = Integer(low=1, high=4)
+    power_class = Integer(low=0, high=8, data_key="class", attribute="class")
     voltage_v = Float(low=0, high=100, unit="V")
+    at = Choice(PLACES)
+    signature = Choice(("single", "dual"))
+    positive_pairs = Items(Choice(PAIRS), most=4)
+    negative_pairs = Items(Choice(PAIRS), most=4)
+
+    @validates_schema
+    def _polarity_is_clear(self, data: Mapping[str, Any], **_: object) -> None:
+        both = [pair for pair in data.get("positive_pairs", ()) if pair in data.get("negative_pairs", ())]
+        if both:
+            raise ValidationError({"negative_pairs": [f"Pair {both[0]} is positive and negative at once."]})
 
 
-class PortSchema(StrictSchema):
+class StationSchema(StrictSchema):
+    """What one end of a link offers and is set to."""
+
+    advertised = Items(Choice(ABILITIES), most=len(ABILITIES))
+    ability_word = Word(metadata={"description": "base page of auto-negotiation, D0 as bit 0"})
+    next_pages = Items(
+        Word(), most=16, metadata={"description": "next pages of 16 bits, in the order received"}
+    )
+    negotiates = Flag()
+    duplex = Choice(("half", "full"))
+    mdi = Choice(("auto", "mdi", "mdi_x"))
+
+
+class PortSchema(StationSchema):
     """What a port advertises, sends and settled on."""
 
-    advertised = Items(Choice(ABILITIES))
-    mdi = Choice(("auto", "mdi", "mdi_x"))
+    partner = fields.Nested(StationSchema)
+    signals = fields.Nested(SignalsSchema)
     levels = Items(fields.Nested(LevelSchema), most=16)
     link_up = Choice(ABILITIES, allow_none=True)
     poe = fields.Nested(PoeSchema)
+
+    @validates_schema
+    def _link_has_its_duplex(self, data: Mapping[str, Any], **_: object) -> None:
+        link, duplex = data.get("link_up"), data.get("duplex")
+        if link and duplex and not link.endswith(f"/{duplex}"):
+            raise ValidationError(
+                {
+                    "duplex": [
+                        f"The link runs at {link}, so its duplex cannot be {duplex}: correct one of them."
+                    ]
+                }
+            )
+
+    @validates_schema
+    def _bursts_mean_negotiation(self, data: Mapping[str, Any], **_: object) -> None:
+        bursts = data.get("signals", {}).get("fast_link_pulses")
+        if bursts is not None and data.get("negotiates") is (not bursts):
+            raise ValidationError(
+                {
+                    "negotiates": [
+                        "It contradicts signals.fast_link_pulses: a port negotiates by sending those bursts."
+                    ]
+                }
+            )

@@ -86,6 +86,16 @@ class CurveGroup:
         """Return the group of (k, n) complex ``value`` with its losses computed."""
         return cls(frequency_mhz, keys, loss_db(value), value)
 
+    def in_order(self, names: tuple[str, ...]) -> CurveGroup:
+        """Return the group with its rows in the order of ``names``."""
+        rows = sorted(range(len(self.keys)), key=lambda row: names.index(self.keys[row]))
+        if rows == list(range(len(rows))):
+            return self
+        value = None if self.value_complex is None else self.value_complex[rows]
+        return CurveGroup(
+            self.frequency_mhz, tuple(self.keys[row] for row in rows), self.value_db[rows], value
+        )
+
     def sweep(self, key: str) -> Sweep:
         """Return the curve of one pair or combination."""
         row = self.keys.index(key)
@@ -94,6 +104,20 @@ class CurveGroup:
 
 
 SweepKey: TypeAlias = tuple[Parameter, End | None]
+
+
+def _in_order(
+    curves: Mapping[SweepKey, tuple[CurveGroup, ...]],
+) -> Mapping[SweepKey, tuple[CurveGroup, ...]]:
+    """Return curves in the order of the standards, so that no verdict depends on how they came."""
+    order = list(TRAITS)
+    keys = sorted(curves, key=lambda key: (order.index(key[0]), key[1] is End.FAR))
+    return {key: _groups_in_order(curves[key], TRAITS[key[0]].keys) for key in keys}
+
+
+def _groups_in_order(groups: tuple[CurveGroup, ...], names: tuple[str, ...]) -> tuple[CurveGroup, ...]:
+    sorted_rows = [group.in_order(names) for group in groups]
+    return tuple(sorted(sorted_rows, key=lambda group: [names.index(key) for key in group.keys]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,11 +291,16 @@ class LinkMeasurement:
                 raise InvalidMeasurementError(
                     f"/sweeps/{parameter}", "near and far do not fit this parameter"
                 )
+            seen: set[str] = set()
             for key in (key for group in groups for key in group.keys):
-                if traits.keys and key not in traits.keys:
-                    raise InvalidMeasurementError(
-                        f"/sweeps/{parameter}/{key}", f"expected one of {', '.join(traits.keys)}", key
-                    )
+                if key in seen:
+                    raise InvalidMeasurementError(f"/sweeps/{parameter}/{key}", "it is there twice", key)
+                seen.add(key)
+                if key not in traits.keys:
+                    names = ", ".join(traits.keys)
+                    detail = f"expected one of {names}" if names else "this is computed, not measured"
+                    raise InvalidMeasurementError(f"/sweeps/{parameter}/{key}", detail, key)
+        object.__setattr__(self, "curves", _in_order(self.curves))
 
     def sweep(self, parameter: Parameter, end: End | None, key: str) -> Sweep | None:
         """Return one curve, or ``None`` where it was not measured."""

@@ -53,6 +53,8 @@ def _looks_split(measurement: LinkMeasurement, end: End, combination: str, categ
     # A stretch of a hand's width only shows at high frequency; there a poor
     # connector looks alike, so that range counts with complex data alone.
     reach = np.inf if is_complex else SPLIT_TO_MHZ
+    if crosstalk.frequency_mhz[0] > reach:
+        return None
     strong = (crosstalk.value_db < SPLIT_NEXT_DB) & (crosstalk.frequency_mhz <= reach)
     if not bool(strong.any()):
         return False

@@ -31,11 +31,12 @@ def coverage_gap(frequency_mhz: FloatArray, category: Category) -> str | None:
 
 
 def _coarse_step(frequency_mhz: FloatArray, category: Category) -> str | None:
-    lower, step = frequency_mhz[:-1], np.diff(frequency_mhz)
-    inside = (lower >= category.from_mhz) & (frequency_mhz[1:] <= category.to_mhz)
+    # Of a step that reaches over an end of the range only the part within counts.
+    lower = np.maximum(frequency_mhz[:-1], category.from_mhz)
+    step = np.minimum(frequency_mhz[1:], category.to_mhz) - lower
     start = 0.0
     for stretch in category.rules.coverage:
-        here = inside & (lower >= start) & (lower < stretch.up_to_mhz)
+        here = (lower >= start) & (lower < stretch.up_to_mhz)
         coarse = np.flatnonzero(here & (step > stretch.step_mhz * (1 + STEP_TOLERANCE)))
         if coarse.size:
             i = int(coarse[0])

@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 
 from fourpair_service.domain.errors import InvalidMeasurementError
-from fourpair_service.domain.grading.readings import FREQUENCY_TOLERANCE, intact_pairs
-from fourpair_service.domain.grading.rows import BoolArray, IndexArray, RowTable
+from fourpair_service.domain.grading.rows import IndexArray, RowTable
+from fourpair_service.domain.grading.single_values import intact_pairs
+from fourpair_service.domain.grading.timing import LENGTH_AT_MHZ, delay_near
 from fourpair_service.domain.link import SPEED_OF_LIGHT_M_PER_NS, Configuration, End
-from fourpair_service.domain.measurement import CurveGroup, FloatArray, LinkMeasurement
+from fourpair_service.domain.measurement import CurveGroup, FloatArray, LinkMeasurement, PairReadings
 from fourpair_service.domain.parameters import DERIVED, TRAITS, Parameter
 from fourpair_service.domain.verdict import Caution
 
@@ -22,23 +23,28 @@ DERIVED_IGNORED_DB: Final = 0.2
 DERIVED_REFUSED_DB: Final = 1.0
 RECIPROCITY_DB: Final = 1.0
 RECIPROCITY_FROM_MHZ: Final = 5.0
+# Own criterion: with a noise floor of 90 dB two readings of 60 dB scatter by
+# 20 log10(e) 10**(-30/20) = 0.27 dB rms about each other, so 1 dB is about four times
+# that, which of several thousand sound points none should reach. Weaker FEXT is left out.
+RECIPROCITY_BELOW_DB: Final = 60.0
 
 
 def length_cautions(measurement: LinkMeasurement) -> Iterator[Caution]:
     """Yield where length, delay at 10 MHz and NVP disagree by more than 1 %."""
     nvp = measurement.cable.nvp
+    if nvp is None:
+        return
     for pair in intact_pairs(measurement):
-        readings = measurement.readings.get(pair)
-        if readings is None or nvp is None or readings.length_m is None or readings.delay_ns is None:
+        stated_m = measurement.readings.get(pair, PairReadings()).length_m
+        delay = delay_near(measurement, pair, LENGTH_AT_MHZ) if stated_m is not None else None
+        if stated_m is None or delay is None:
             continue
-        if abs(readings.delay_frequency_mhz - 10) > FREQUENCY_TOLERANCE * 10:
-            continue
-        expected_m = readings.delay_ns * nvp * SPEED_OF_LIGHT_M_PER_NS
-        if abs(expected_m - readings.length_m) > LENGTH_TOLERANCE * max(expected_m, readings.length_m):
+        expected_m = delay.delay_ns * nvp * SPEED_OF_LIGHT_M_PER_NS
+        if abs(expected_m - stated_m) > LENGTH_TOLERANCE * max(expected_m, stated_m):
             yield Caution(
                 "length-delay-nvp",
-                f"Pair {pair}: a delay of {readings.delay_ns:g} ns at an NVP of {nvp:g} is "
-                f"{expected_m:.1f} m, but {readings.length_m:g} m was stated. Check the NVP of the test.",
+                f"Pair {pair}: a delay of {delay.delay_ns:.4g} ns at an NVP of {nvp:g} is "
+                f"{expected_m:.1f} m, but {stated_m:g} m was stated. Check the NVP of the test.",
             )
 
 
@@ -115,7 +121,8 @@ def reciprocity_cautions(measurement: LinkMeasurement) -> Iterator[Caution]:
         yield Caution(
             "fext-not-reciprocal",
             f"FEXT {worst[1]} from the near end and its mirror from the far end differ by {worst[0]:.1f} dB "
-            f"above {RECIPROCITY_FROM_MHZ:g} MHz; by reciprocity they are the same quantity.",
+            f"above {RECIPROCITY_FROM_MHZ:g} MHz, well above the noise; by reciprocity they are the same "
+            f"quantity.",
         )
 
 
@@ -125,27 +132,33 @@ def _differences(measurement: LinkMeasurement) -> Iterator[tuple[float, str]]:
         for group in far:
             mirrored = ["{1}>{0}".format(*key.split(">")) for key in group.keys]
             both = [(near.keys.index(key), row) for row, key in enumerate(mirrored) if key in near.keys]
-            above = near.frequency_mhz > RECIPROCITY_FROM_MHZ
-            if both and bool(above.any()):
-                yield _largest(near, group, np.array(both), above)
+            if both:
+                yield _largest(near, group, np.array(both))
 
 
-def _largest(near: CurveGroup, far: CurveGroup, both: IndexArray, above: BoolArray) -> tuple[float, str]:
-    other = far.value_db[both[:, 1]]
-    if not np.array_equal(near.frequency_mhz, far.frequency_mhz):
-        other = np.stack([np.interp(near.frequency_mhz, far.frequency_mhz, row) for row in other])
-    apart = np.abs(near.value_db[both[:, 0]] - other)[:, above].max(axis=1)
+def _largest(near: CurveGroup, far: CurveGroup, both: IndexArray) -> tuple[float, str]:
+    """Return the largest difference where both are clear of the noise, and where it is."""
+    axis, own = near.frequency_mhz, near.value_db[both[:, 0]]
+    other = np.stack(
+        [np.interp(axis, far.frequency_mhz, far.value_db[row], np.inf, np.inf) for row in both[:, 1]]
+    )
+    clear = (np.maximum(own, other) < RECIPROCITY_BELOW_DB) & (axis > RECIPROCITY_FROM_MHZ)
+    apart = np.abs(np.where(clear, own - other, 0.0)).max(axis=1)
     return float(apart.max()), near.keys[int(both[int(apart.argmax()), 0])]
 
 
 def derived_cautions(
-    measurement: LinkMeasurement, tables: Iterable[RowTable], other: Iterable[RowTable], link: int
+    measurement: LinkMeasurement,
+    tables: Iterable[RowTable],
+    other: Iterable[RowTable],
+    link: int,
+    loss_of: str,
 ) -> Iterator[Caution]:
     """Yield supplied derived values that differ from ours by 0.2 to 1 dB.
 
-    ACR-F is also compared with the disturbing pair's loss taken off, since
+    ACR-F is also compared with the loss of the other pair taken off, since
     standards and tools have differed in which loss that is; ``other`` holds the
-    tables computed so.
+    tables computed so, ``loss_of`` says whose loss it is there.
 
     Raises:
         InvalidMeasurementError: one differs by more than 1 dB both ways.
@@ -165,8 +178,8 @@ def derived_cautions(
                 if theirs is not None and theirs <= DERIVED_IGNORED_DB:
                     yield Caution(
                         "derived-other-loss",
-                        f"The supplied {name} refers to the insertion loss of the disturbing pair; "
-                        f"it was computed anew with that of the disturbed pair.",
+                        f"The supplied {name} refers to the insertion loss of the {loss_of} pair; "
+                        f"it was computed anew with that of the other pair, as the edition asks.",
                     )
                 elif ours > DERIVED_REFUSED_DB:
                     raise InvalidMeasurementError(

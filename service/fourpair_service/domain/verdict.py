@@ -119,12 +119,14 @@ class ParameterResult:
         worst_margin: the judged point with the smallest margin; ``None`` where
             every point is excused or nothing was measured.
         worst_value: the judged point with the worst value.
+        decisive: the point that decides the outcome where that is not the one with
+            the smallest margin, as happens with an accuracy that varies.
         by_pair: the smallest margin of each pair or combination.
         judged_points: how many points were held against the limit.
         excuse: what was not judged, and why.
         incomplete_because: what is missing, as sentences.
         basis: how well the deciding limit is known.
-        accuracy: the stated measurement accuracy at the worst margin.
+        accuracy: the stated measurement accuracy at the point that decides.
         note: how the value came about where it was not measured as it stands.
     """
 
@@ -134,6 +136,7 @@ class ParameterResult:
     outcome: Outcome | None
     worst_margin: Point | None = None
     worst_value: Point | None = None
+    decisive: Point | None = None
     by_pair: tuple[Point, ...] = ()
     judged_points: int = 0
     excuse: Excuse | None = None
@@ -174,9 +177,9 @@ class CategoryResult:
     """How a link stands to one category or class of the standard.
 
     Attributes:
-        headroom_db: smallest margin of its judged dB parameters. [dB]
-        decided_by: the parameter, end and point of that margin, or of the first
-            failure where it is none in dB.
+        headroom_db: smallest margin of its judged dB parameters, ``None`` where
+            something that is not in dB fails. [dB]
+        parameter, end, frequency_mhz, pairs: where that margin is.
         stopped_by: what fails, as sentences.
         missing: what could not be judged, as sentences.
     """

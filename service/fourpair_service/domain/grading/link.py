@@ -17,6 +17,7 @@ from fourpair_service.domain.grading import cautions as caution
 from fourpair_service.domain.grading.categories import JUDGED, CategoryTable
 from fourpair_service.domain.grading.continuity import wire_map_result
 from fourpair_service.domain.grading.margins import TableMargins
+from fourpair_service.domain.grading.merging import keys_of, merged
 from fourpair_service.domain.grading.readings import reading_results
 from fourpair_service.domain.grading.rows import ENDS, RowTable, TableBuilder, fext_at, signature
 from fourpair_service.domain.grading.summary import summary_results
@@ -36,7 +37,7 @@ from fourpair_service.domain.limits import (
     strongest,
     weakest,
 )
-from fourpair_service.domain.link import Configuration, End
+from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.parameters import DERIVED, TRAITS, Parameter
 from fourpair_service.domain.verdict import (
@@ -150,6 +151,7 @@ class _LinkBatch:
         self._configuration = links[0].configuration
         self._tables = self._built(category.rules.acr_f_loss_of)
         idle = _never_judged(rule_set)
+        self._keys = keys_of(self._tables)
         self._margins = [TableMargins(table, idle) for table in self._tables]
         self._by_category = CategoryTable(self._margins, rule_set, self._configuration)
 
@@ -172,16 +174,14 @@ class _LinkBatch:
     def _results(self, number: int, link: LinkMeasurement, question: Question) -> list[ParameterResult]:
         results = reading_results(link, question)
         for margins in self._margins:
-            results += LinkCurves(margins, number, question).results()
+            results += LinkCurves(margins, number, question, self._keys).results()
         if link.summary is not None:
             have = {(r.parameter, r.end) for r in results}
             results += [
                 r for r in summary_results(link.summary, question) if (r.parameter, r.end) not in have
             ]
         results += _not_measured(results, question)
-        order = list(TRAITS)
-        results.sort(key=lambda r: (order.index(r.parameter), r.end is End.FAR))
-        return [_by_reciprocity(r, link) for r in results]
+        return [_by_reciprocity(r, link) for r in merged(results)]
 
     def _verdict(self, number: int, link: LinkMeasurement) -> Verdict:
         question = self._question(link)
@@ -258,7 +258,7 @@ class _LinkBatch:
         ]
         if any(parameter in DERIVED for parameter, _ in link.curves):
             other = "disturbing" if self._category.rules.acr_f_loss_of == "disturbed" else "disturbed"
-            found += caution.derived_cautions(link, self._tables, self._built(other), number)
+            found += caution.derived_cautions(link, self._tables, self._built(other), number, other)
         return tuple(found)
 
 

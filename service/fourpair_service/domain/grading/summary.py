@@ -12,7 +12,7 @@ import numpy as np
 
 from fourpair_service.domain.grading.swept import Question
 from fourpair_service.domain.limits import CurveLimit, Status
-from fourpair_service.domain.measurement import AccuracyCurve, Summary, SummaryReading
+from fourpair_service.domain.measurement import Summary, SummaryReading
 from fourpair_service.domain.parameters import TRAITS, Sense
 from fourpair_service.domain.verdict import FAILED, Outcome, ParameterResult, Point, point_outcome
 
@@ -70,8 +70,8 @@ def _result(
     reading: SummaryReading, curve: CurveLimit, question: Question, *, same_limits: bool
 ) -> ParameterResult:
     status = question.status(reading.parameter)
-    stated = question.accuracy.get(reading.parameter, 0.0)
-    accuracy = stated if not isinstance(stated, AccuracyCurve) else 0.0
+    stated = question.accuracy_at(reading.parameter, reading.frequency_mhz)
+    accuracy = stated or 0.0
     own = _own_margin(reading, curve)
     margin, outcome, missing = _judge(reading, own, accuracy, same_limits=same_limits)
     measured = float("nan") if reading.measured_db is None else reading.measured_db
@@ -90,6 +90,6 @@ def _result(
         basis=segment.basis if segment else curve.basis,
         source=(segment or curve.segments[0]).source,
         clause=(segment or curve.segments[0]).clause,
-        accuracy=accuracy or None,
+        accuracy=stated,
         note="from a reported worst margin, without its curve",
     )

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from itertools import accumulate
+from typing import Final
 
 import numpy as np
 
@@ -18,7 +20,7 @@ from fourpair_service.domain.grading.margins import (
 )
 from fourpair_service.domain.grading.rows import BoolArray, IndexArray, RowGroup
 from fourpair_service.domain.limits import Basis, Category, CurveLimit, Rule, RuleSet, Status
-from fourpair_service.domain.link import Configuration
+from fourpair_service.domain.link import Configuration, End
 from fourpair_service.domain.measurement import AccuracyCurve, FloatArray
 from fourpair_service.domain.parameters import TRAITS, Parameter
 from fourpair_service.domain.verdict import FAILED, Excuse, Outcome, ParameterResult, Point, point_outcome
@@ -43,6 +45,13 @@ class Question:
     def status(self, parameter: Parameter) -> Status:
         """Return what the edition does with a parameter."""
         return self.category.statuses.get(parameter, Status.INFORMATION)
+
+    def accuracy_at(self, parameter: Parameter, frequency_mhz: float | None) -> float | None:
+        """Return the stated accuracy at one frequency, ``None`` where none is stated."""
+        stated = self.accuracy.get(parameter)
+        if isinstance(stated, AccuracyCurve):
+            return float(stated.at(np.array([frequency_mhz or 0.0]))[0])
+        return stated
 
 
 def _rule_of(group: RowGroup, category: Category) -> tuple[str, str, Rule]:
@@ -71,14 +80,18 @@ def _accuracy_at(accuracy: float | AccuracyCurve | None, frequency_mhz: FloatArr
     return 0.0 if accuracy is None else accuracy
 
 
+# Which points give a row its outcome, worst outcome first. With an accuracy that
+# varies over frequency they need not include the smallest margin.
+_DECIDING: Final[Mapping[Outcome, Callable[[FloatArray, FloatArray], BoolArray]]] = {
+    Outcome.FAIL: lambda margin, accuracy: (margin < 0) & (margin <= -accuracy),
+    Outcome.MARGINAL_FAIL: lambda margin, _: margin < 0,
+    Outcome.MARGINAL_PASS: lambda margin, accuracy: margin < accuracy,
+    Outcome.PASS: lambda margin, _: margin < np.inf,
+}
+
+
 def _outcome(margin: FloatArray, accuracy: FloatArray) -> Outcome:
-    # The worst point decides, and with an accuracy that varies over frequency it
-    # need not be the one with the smallest margin.
-    if bool(((margin < 0) & (margin <= -accuracy)).any()):
-        return Outcome.FAIL
-    if bool((margin < 0).any()):
-        return Outcome.MARGINAL_FAIL
-    return Outcome.MARGINAL_PASS if bool((margin < accuracy).any()) else Outcome.PASS
+    return next(outcome for outcome, which in _DECIDING.items() if bool(which(margin, accuracy).any()))
 
 
 def _margin_of(point: Point) -> float:
@@ -86,9 +99,23 @@ def _margin_of(point: Point) -> float:
 
 
 class LinkCurves:
-    """Results for the curves of one link of a table, all rows at once."""
+    """Results for the curves of one link of a table, all rows at once.
 
-    def __init__(self, margins: TableMargins, link: int, question: Question) -> None:
+    Args:
+        margins: of the table.
+        link: which of its links.
+        question: what is asked.
+        keys: which pairs each parameter and end has in all tables of the link.
+    """
+
+    def __init__(
+        self,
+        margins: TableMargins,
+        link: int,
+        question: Question,
+        keys: Mapping[tuple[Parameter, End | None], frozenset[str]],
+    ) -> None:
+        self._keys = keys
         self._margins, self._link, self._question = margins, link, question
         self._rules = question.category.rules
         self._limits = axis_limits(
@@ -109,11 +136,9 @@ class LinkCurves:
             axis=1
         )
         rows = np.arange(len(margin))
+        every = _EveryPoint(margin, value, limit, self._frequency_mhz)
         columns = _Columns(
-            margin,
-            _Rows.at(margin, value, limit, self._frequency_mhz, rows, worst),
-            _Rows.at(margin, value, limit, self._frequency_mhz, rows, largest),
-            self._counts(margin, heights),
+            every, every.at(rows, worst), every.at(rows, largest), self._counts(margin, heights)
         )
         results, start = [], 0
         for number, height in zip(self._numbers, heights, strict=True):
@@ -138,13 +163,13 @@ class LinkCurves:
         out = [_excused_points(masks[n], self._link, window) for n in self._numbers]
         return [height * size - left for height, left in zip(heights, out, strict=True)]
 
-    def _point(self, group: RowGroup, rows: _Rows, row: int, first: int, outcome: Outcome | None) -> Point:
+    def _point(self, group: RowGroup, rows: _Rows, row: int, of: int, outcome: Outcome | None) -> Point:
         return Point(
             rows.margin[row],
             group.sign * rows.value[row],
             group.sign * rows.limit[row],
             rows.frequency_mhz[row],
-            group.keys[row - first] or None,
+            group.keys[of] or None,
             group.end,
             outcome,
         )
@@ -166,12 +191,18 @@ class LinkCurves:
             return self._nothing(number)
         accuracy = _accuracy_at(self._question.accuracy.get(group.parameter), self._frequency_mhz)
         by_pair = tuple(
-            self._point(group, columns.worst, row, start, columns.outcome(row, accuracy)) for row in rows
+            self._point(group, columns.worst, row, row - start, columns.outcome(row, accuracy))
+            for row in rows
         )
         by_pair = self._as_measured(number, by_pair)
         worst = min(by_pair, key=_margin_of)
         outcome = worst_outcome([point.outcome for point in by_pair if point.outcome is not None])
-        missing = self._missing(group)
+        decisive = worst
+        if isinstance(accuracy, np.ndarray):
+            row, found = columns.decisive(start, stop, outcome, accuracy)
+            point = self._point(group, found, 0, row, outcome)
+            decisive = self._as_measured(number, (point,))[0]
+        missing = self._missing(number)
         if missing and outcome not in FAILED:
             outcome = Outcome.INCOMPLETE
         status = self._question.status(group.parameter)
@@ -184,8 +215,9 @@ class LinkCurves:
             None if status is Status.INFORMATION else outcome,
             worst_margin=worst,
             worst_value=self._as_measured(
-                number, (self._point(group, columns.largest, value_row, start, None),)
+                number, (self._point(group, columns.largest, value_row, value_row - start, None),)
             )[0],
+            decisive=decisive if decisive[:-1] != worst[:-1] else None,
             by_pair=by_pair,
             judged_points=columns.counts[self._numbers.index(number)],
             excuse=self._excuse(number),
@@ -193,7 +225,7 @@ class LinkCurves:
             basis=basis,
             source=source,
             clause=clause,
-            accuracy=self._stated_accuracy(group.parameter, worst),
+            accuracy=self._question.accuracy_at(group.parameter, decisive.frequency_mhz),
         )
 
     def _curve(self, group: RowGroup) -> CurveLimit:
@@ -202,17 +234,11 @@ class LinkCurves:
             (question.category.name, question.configuration.value, group.parameter.value)
         ]
 
-    def _stated_accuracy(self, parameter: Parameter, worst: Point) -> float | None:
-        stated = self._question.accuracy.get(parameter)
-        if isinstance(stated, AccuracyCurve):
-            return float(stated.at(np.array([worst.frequency_mhz], dtype=np.float64))[0])
-        return stated
-
     def _nothing(self, number: int) -> ParameterResult:
         # Everything excused is a pass by the edition's own rule; nothing in the
         # range of the limit is not.
         group = self._margins.table.groups[number]
-        missing, excuse = self._missing(group), self._excuse(number)
+        missing, excuse = self._missing(number), self._excuse(number)
         if excuse is None and not missing:
             missing = ("no point lies in the range of the limit",)
         status = self._question.status(group.parameter)
@@ -230,23 +256,37 @@ class LinkCurves:
             clause=clause,
         )
 
-    def _missing(self, group: RowGroup) -> tuple[str, ...]:
-        missing = []
-        keys = TRAITS[group.parameter].keys
-        if len(group.keys) < len(keys):
-            missing.append(f"not measured on {', '.join(key for key in keys if key not in group.keys)}")
+    def _missing(self, number: int) -> tuple[str, ...]:
+        group, missing = self._margins.table.groups[number], []
+        have = self._keys[(group.parameter, group.end)]
+        absent = [key for key in TRAITS[group.parameter].keys if key not in have]
+        if absent:
+            missing.append(f"not measured on {', '.join(absent)}")
         if self._limits.gap and not self._question.coverage_is_advisory:
             missing.append(self._limits.gap)
         if group.parameter in self._limits.holes:
             missing.append(self._limits.holes[group.parameter])
+        missing += self._not_combined(number)
         return tuple(missing)
+
+    def _not_combined(self, number: int) -> list[str]:
+        """Return where a combined curve has no value, for want of one of its parts."""
+        gaps = self._margins.table.gaps[number]
+        if gaps is None or self._question.coverage_is_advisory:
+            return []
+        at_mhz = self._frequency_mhz[gaps[self._link, :, self._limits.window].any(axis=0)]
+        if at_mhz.size == 0:
+            return []
+        where = f"from {at_mhz[0]:g} to {at_mhz[-1]:g} MHz" if at_mhz.size > 1 else f"at {at_mhz[0]:g} MHz"
+        return [f"it cannot be computed {where}, where one of its curves was not measured"]
 
     def _excuse(self, number: int) -> Excuse | None:
         group = self._margins.table.groups[number]
         mask = self._margins.masks(self._rules)[number]
         if mask is None or threshold_of(group, self._rules) is None:
             return None
-        points = _excused_points(mask, self._link, self._limits.window)
+        gaps = self._margins.table.gaps[number]
+        points = _excused_points(mask if gaps is None else mask & ~gaps, self._link, self._limits.window)
         if points == 0:
             return None
         name, text, rule = _rule_of(group, self._question.category)
@@ -276,21 +316,22 @@ class _Rows:
     limit: list[float]
     frequency_mhz: list[float]
 
-    @classmethod
-    def at(
-        cls,
-        margin: FloatArray,
-        value: FloatArray,
-        limit: FloatArray,
-        frequency_mhz: FloatArray,
-        rows: IndexArray,
-        columns: IndexArray,
-    ) -> _Rows:
-        return cls(
-            margin[rows, columns].tolist(),
-            value[rows, columns].tolist(),
-            limit[rows, columns].tolist(),
-            frequency_mhz[columns].tolist(),
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _EveryPoint:
+    """All points of all rows, (rows, n) over (n,) frequencies."""
+
+    margin: FloatArray
+    value: FloatArray
+    limit: FloatArray
+    frequency_mhz: FloatArray
+
+    def at(self, rows: IndexArray, columns: IndexArray) -> _Rows:
+        return _Rows(
+            self.margin[rows, columns].tolist(),
+            self.value[rows, columns].tolist(),
+            self.limit[rows, columns].tolist(),
+            self.frequency_mhz[columns].tolist(),
         )
 
 
@@ -298,16 +339,23 @@ class _Rows:
 class _Columns:
     """What the reductions over all rows of a link give."""
 
-    margin: FloatArray
+    every: _EveryPoint
     worst: _Rows
     largest: _Rows
     counts: list[int]
 
     def outcome(self, row: int, accuracy: FloatArray | float) -> Outcome:
         """Return the outcome of one row: the worst of its points."""
-        if isinstance(accuracy, float):
-            return point_outcome(self.worst.margin[row], accuracy)
-        return _outcome(self.margin[row], accuracy)
+        if isinstance(accuracy, np.ndarray):
+            return _outcome(self.every.margin[row], accuracy)
+        return point_outcome(self.worst.margin[row], accuracy)
+
+    def decisive(self, start: int, stop: int, outcome: Outcome, accuracy: FloatArray) -> tuple[int, _Rows]:
+        """Return the row of the point that gives several rows their outcome, and the point."""
+        margin = self.every.margin[start:stop]
+        deciding = np.where(_DECIDING[outcome](margin, accuracy), margin, np.inf)
+        row, column = np.unravel_index(int(deciding.argmin()), deciding.shape)
+        return int(row), self.every.at(np.array([start + row]), np.array([column]))
 
 
 def _provenance(curve: CurveLimit, frequency_mhz: float | None) -> tuple[Basis, str, str | None]:

@@ -22,10 +22,12 @@ ADVISORY_NOTICE = (
 def decibels(value: float) -> str:
     """Return a size in dB as a person writes it, never rounding a small one to nothing.
 
-    >>> decibels(3.14159), decibels(0.043)
-    ('3.1 dB', '0.04 dB')
+    >>> decibels(3.14159), decibels(0.043), decibels(0.0002), decibels(0.0)
+    ('3.1 dB', '0.04 dB', 'less than 0.001 dB', '0.0 dB')
     """
-    digits = 1 if abs(value) >= 0.1 else 2 if abs(value) >= 0.01 else 3
+    if 0 < value < 0.001:
+        return "less than 0.001 dB"
+    digits = 1 if value >= 0.1 or value == 0 else 2 if value >= 0.01 else 3
     return f"{value:.{digits}f} dB"
 
 
@@ -49,35 +51,42 @@ def _on(point: Point) -> str:
     return pairs + at
 
 
+def _title(measurement: LinkMeasurement, result: ParameterResult) -> str:
+    return _capitalised(TRAITS[result.parameter].title) + place_of(measurement, result.end)
+
+
+def _deciding(result: ParameterResult) -> tuple[Point, float]:
+    """Return the point that gives a failed or marginal result its outcome, and its margin."""
+    point = result.decisive or result.worst_margin
+    assert point is not None
+    assert point.margin is not None
+    return point, point.margin
+
+
+def _accuracy(result: ParameterResult) -> str:
+    return f"the measurement accuracy of {_amount(result, result.accuracy or 0.0)}"
+
+
 def _failure(measurement: LinkMeasurement, result: ParameterResult) -> str:
-    point = result.worst_margin
-    title = _capitalised(TRAITS[result.parameter].title) + place_of(measurement, result.end)
-    if point is None or point.margin is None:
-        return f"{title} fails."
-    text = f"{title} fails by {_amount(result, -point.margin)}{_on(point)}"
+    point, margin = _deciding(result)
+    text = f"{_title(measurement, result)} fails by {_amount(result, -margin)}{_on(point)}"
     others = sum(1 for p in result.by_pair if p.outcome in FAILED) - 1
     if others > 0:
         text += f", and on {others} more"
-    if result.outcome is Outcome.MARGINAL_FAIL and result.accuracy is not None:
-        text += f"; that is less than the measurement accuracy of {_amount(result, result.accuracy)} (fail*)"
+    if result.outcome is Outcome.MARGINAL_FAIL:
+        text += f"; that is less than {_accuracy(result)} (fail*)"
     return text + "."
 
 
 def _close(measurement: LinkMeasurement, result: ParameterResult) -> str:
-    point = result.worst_margin
-    title = _capitalised(TRAITS[result.parameter].title) + place_of(measurement, result.end)
-    if point is None or point.margin is None:
-        return f"{title} passes."
-    text = f"{title} passes by only {_amount(result, point.margin)}{_on(point)}"
-    if result.accuracy is not None:
-        text += f", less than the measurement accuracy of {_amount(result, result.accuracy)} (pass*)"
-    return text + "."
+    point, margin = _deciding(result)
+    text = f"{_title(measurement, result)} passes by only {_amount(result, margin)}{_on(point)}"
+    return f"{text}, less than {_accuracy(result)} (pass*)."
 
 
 def missing_sentence(measurement: LinkMeasurement, result: ParameterResult) -> str:
     """Return what keeps one parameter from being judged."""
-    title = _capitalised(TRAITS[result.parameter].title) + place_of(measurement, result.end)
-    return f"{title}: {'; '.join(result.incomplete_because) or 'not measured'}."
+    return f"{_title(measurement, result)}: {'; '.join(result.incomplete_because)}."
 
 
 def reasons(
@@ -92,7 +101,7 @@ def reasons(
     sentences = [finding.text for finding in wire_map.findings]
     for wanted in (Outcome.FAIL, Outcome.MARGINAL_FAIL):
         failing = [r for r in judged if r.outcome is wanted]
-        failing.sort(key=lambda r: r.worst_margin.margin if r.worst_margin and r.worst_margin.margin else 0.0)
+        failing.sort(key=lambda r: _deciding(r)[1])
         sentences += [_failure(measurement, r) for r in failing]
     if outcome in FAILED:
         return tuple(sentences)

@@ -39,18 +39,37 @@ def described(parameter: Parameter, end: End | None) -> str:
     return f"{title} at the {end} end" if end else title
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Worst:
-    """The worst point of one parameter and end."""
+    """The worst point of one parameter and end of a link: which group of which table, and where."""
 
-    parameter: Parameter
-    end: End | None
+    table: TableMargins
+    link: int
+    number: int
+    at: int
     margin_db: float
-    frequency_mhz: float
-    pairs: str
+    category: Category
+
+    @property
+    def parameter(self) -> Parameter:
+        return self.table.table.groups[self.number].parameter
+
+    @property
+    def end(self) -> End | None:
+        return self.table.table.groups[self.number].end
+
+    @property
+    def frequency_mhz(self) -> float:
+        return float(self.table.table.frequency_mhz[self.at])
+
+    @property
+    def pairs(self) -> str:
+        """The pairs, looked up only where they are named, since that costs."""
+        return self.table.worst_key(self.link, self.number, self.at, self.category)
 
     def sentence(self) -> str:
-        where = f" on {self.pairs}" if self.pairs else ""
+        pairs = self.pairs
+        where = f" on {pairs}" if pairs else ""
         return (
             f"{described(self.parameter, self.end)} is {-self.margin_db:.1f} dB outside "
             f"at {self.frequency_mhz:.4g} MHz{where}"
@@ -123,12 +142,13 @@ class CategoryTable:
             if missing
             else CategoryState.MET
         )
-        other_fails = wire_map.outcome is Outcome.FAIL or any(r.outcome in FAILED for r in readings)
+        if wire_map.outcome is Outcome.FAIL or any(r.outcome in FAILED for r in readings):
+            nearest = None
         return CategoryResult(
             category.name,
             category.title,
             state,
-            headroom_db=None if nearest is None or other_fails else nearest.margin_db,
+            headroom_db=nearest.margin_db if nearest else None,
             parameter=nearest.parameter if nearest else None,
             end=nearest.end if nearest else None,
             frequency_mhz=nearest.frequency_mhz if nearest else None,
@@ -148,38 +168,18 @@ class CategoryTable:
             for number, group in enumerate(table.table.groups):
                 if category.statuses.get(group.parameter) not in JUDGED:
                     continue
-                seen[(group.parameter, group.end)] = group.keys
+                place = (group.parameter, group.end)
+                seen[place] = (*seen.get(place, ()), *group.keys)
                 if group.parameter in points.limits.holes:
                     missing.append(f"{TRAITS[group.parameter].title}: {points.limits.holes[group.parameter]}")
                 if points.limits.gap and not advisory:
                     missing.append(points.limits.gap)
                 if margins[number] != float("inf"):
                     at = int(points.index[link, number])
-                    key = table.worst_key(link, number, at, category) if margins[number] < 0 else ""
-                    found.append(
-                        _Worst(
-                            group.parameter,
-                            group.end,
-                            margins[number],
-                            float(table.table.frequency_mhz[at]),
-                            key,
-                        )
-                    )
+                    found.append(_Worst(table, link, number, at, margins[number], category))
         missing += self._absent(category, seen)
         nearest = min(found, key=lambda w: w.margin_db, default=None)
-        return missing, self._named(link, nearest, category), [w for w in found if w.margin_db < 0]
-
-    def _named(self, link: int, worst: _Worst | None, category: Category) -> _Worst | None:
-        """Return the nearest point with its pairs, which only it needs to name."""
-        if worst is None or worst.pairs:
-            return worst
-        for table, points in zip(self._margins, self._worst[category.name], strict=True):
-            for number, group in enumerate(table.table.groups):
-                same = group.parameter is worst.parameter and group.end is worst.end
-                if same and points.margin_db[link, number] == worst.margin_db:
-                    key = table.worst_key(link, number, int(points.index[link, number]), category)
-                    return _Worst(worst.parameter, worst.end, worst.margin_db, worst.frequency_mhz, key)
-        return worst
+        return missing, nearest, [w for w in found if w.margin_db < 0]
 
     def _absent(
         self, category: Category, seen: dict[tuple[Parameter, End | None], tuple[str, ...]]
@@ -207,8 +207,7 @@ UNIT_WORDS = {"ns": "ns", "m": "m", "ohm": "ohm", "db": "dB"}
 
 def _reading_sentence(result: ParameterResult) -> str:
     point, traits = result.worst_margin, TRAITS[result.parameter]
-    if point is None or point.limit is None:
-        return f"{traits.title} fails"
+    assert point is not None
     unit = UNIT_WORDS[traits.unit or "db"]
     on = f" on {point.pairs}" if point.pairs else ""
     return f"{traits.title} is {point.measured:.4g} {unit}{on}, the limit {point.limit:.4g} {unit}"

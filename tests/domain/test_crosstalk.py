@@ -73,3 +73,14 @@ def test_the_mirror_of_a_combination_exchanges_its_pairs_and_mirrors_back():
 
     assert mirrored[FEXT_COMBINATIONS.index("12>36")] == "36>12"
     assert crosstalk.MIRRORED_ROWS[crosstalk.MIRRORED_ROWS].tolist() == list(range(12))
+
+
+@given(
+    arrays(np.float64, (3, 4), elements=st.integers(-9000, 90000).map(lambda hundredths: hundredths / 100))
+)
+def test_powers_are_the_same_to_the_last_bit_by_table_and_by_formula(loss_db):
+    # A value with more than two decimals beside them takes the formula.
+    by_formula = crosstalk.power(np.concatenate([loss_db.ravel(), [1 / 3]]))[:-1]
+
+    assert crosstalk.power(loss_db).ravel().tolist() == by_formula.tolist()
+    np.testing.assert_allclose(by_formula, 10 ** (-loss_db.ravel() / 10), rtol=1e-12)

@@ -17,7 +17,7 @@ from fourpair_service.domain.curves import evaluate
 from fourpair_service.domain.errors import InvalidRequirementError
 from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import FloatArray
-from fourpair_service.domain.parameters import TRAITS, Parameter
+from fourpair_service.domain.parameters import Parameter
 
 
 class Basis(StrEnum):
@@ -322,8 +322,3 @@ class RuleSet:
     ) -> ReadingLimit | None:
         """Return the single-value limit, or ``None`` where the edition gives none."""
         return self.reading_limits.get((category, configuration.value, parameter.value))
-
-
-def limit_title(limit: CurveLimit | ReadingLimit) -> str:
-    """Return what a limit is, for a sentence or a heading."""
-    return f"{limit.category} {limit.configuration.replace('_', ' ')} {TRAITS[limit.parameter].title}"

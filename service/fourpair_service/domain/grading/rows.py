@@ -168,9 +168,8 @@ def _curves_on(
     found = np.full((len(keys), axis.size), np.nan)
     for group in groups:
         for row, name in enumerate(group.keys):
-            if name in keys:
-                same = _same_axis(group.frequency_mhz, axis)
-                found[keys.index(name)] = group.value_db[row] if same else resampled(group, row, axis)
+            same = _same_axis(group.frequency_mhz, axis)
+            found[keys.index(name)] = group.value_db[row] if same else resampled(group, row, axis)
     return found
 
 
@@ -263,16 +262,12 @@ class TableBuilder:
     Args:
         measurements: the links.
         loss_of: whose insertion loss ACR-F refers to.
-        with_acr_n: compute ACR-N and its power sum too.
     """
 
-    def __init__(
-        self, measurements: Sequence[LinkMeasurement], *, loss_of: str, with_acr_n: bool = True
-    ) -> None:
+    def __init__(self, measurements: Sequence[LinkMeasurement], *, loss_of: str) -> None:
         self._links = measurements
         self._losses = _Losses(measurements)
         self._loss_of = loss_of
-        self._with_acr_n = with_acr_n
         self._builders: list[_Builder] = []
         self._fexts: list[tuple[End, FloatArray, tuple[FloatArray, FloatArray]]] = []
 
@@ -333,13 +328,12 @@ class TableBuilder:
         builder.is_combined |= len(self._links[0].curves[(Parameter.NEXT, end)]) > 1
         together = crosstalk.summed_power(crosstalk.power(next_db), crosstalk.NEXT_DISTURBERS)
         self._derived(builder, RowGroup(Parameter.PS_NEXT, end, PAIRS, _ALL_PAIRS_ROWS, power=together))
-        if self._with_acr_n:
-            acr_n = crosstalk.acr_n(next_db, builder.loss_db)
-            self._derived(
-                builder, RowGroup(Parameter.ACR_N, end, FEXT_COMBINATIONS, _DISTURBED_ROWS, value_db=acr_n)
-            )
-            ratio = together * self._losses.gain_on(axis)
-            self._derived(builder, RowGroup(Parameter.PS_ACR_N, end, PAIRS, _ALL_PAIRS_ROWS, power=ratio))
+        acr_n = crosstalk.acr_n(next_db, builder.loss_db)
+        self._derived(
+            builder, RowGroup(Parameter.ACR_N, end, FEXT_COMBINATIONS, _DISTURBED_ROWS, value_db=acr_n)
+        )
+        ratio = together * self._losses.gain_on(axis)
+        self._derived(builder, RowGroup(Parameter.PS_ACR_N, end, PAIRS, _ALL_PAIRS_ROWS, power=ratio))
 
     def _fext(self, end: End, axis: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return (K, 12, n) FEXT injected at one end, in dB and as power."""

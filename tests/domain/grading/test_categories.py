@@ -158,13 +158,34 @@ def test_rule_9_editions_are_compared_only_with_themselves():
         assert [found.category for found in verdict.categories] == list(rule_set.categories)
 
 
-def test_rule_9_a_reported_margin_answers_for_one_category_only():
-    summary = Summary("made-up-2020", "X", (SummaryReading(Parameter.NEXT, End.NEAR, 3.0),))
+@pytest.mark.parametrize(
+    ("margin", "fields", "state"),
+    [
+        (3.0, {}, MET),
+        (-3.0, {}, NOT_MET),
+        (3.0, {"wire_map": None}, OPEN),
+        (3.0, {"delay_skew_ns": 50.0}, NOT_MET),
+    ],
+)
+def test_rule_9_a_reported_margin_answers_for_the_category_asked_for_and_leaves_the_others_open(
+    margin, fields, state
+):
+    readings = [SummaryReading(Parameter.NEXT, end, margin, None, 40.0, "12-36") for end in End]
+    summary = Summary("made-up-2020", "X", tuple(readings))
+    required = (Parameter.WIRE_MAP, Parameter.NEXT, Parameter.DELAY_SKEW)
+    ladder = edition(category("X", required), category("Y", (*required, Parameter.ACR_N)))
 
-    verdict = verdict_of(link(curves={}, summary=summary), LADDER)
+    verdict = verdict_of(link(curves={}, summary=summary, **fields), ladder)
 
-    assert states(verdict) == {"X": OPEN, "Y": OPEN, "Z": OPEN, "W": OPEN}
-    assert of(verdict, "Y").missing == ("only worst margins were reported; other categories need the curves",)
+    assert of(verdict, "X").state is state
+    assert of(verdict, "X").missing == (verdict.reasons if state is OPEN else ())
+    assert of(verdict, "X").stopped_by == (verdict.reasons if state is NOT_MET else ())
+    assert of(verdict, "X").headroom_db == (None if fields.get("delay_skew_ns") else margin)
+    if not fields:
+        assert of(verdict, "Y").state is OPEN
+        assert of(verdict, "Y").missing == (
+            "only worst margins were reported; other categories need the curves",
+        )
 
 
 def test_a_category_of_slower_points_than_the_sweep_uses_those_in_its_range():

@@ -20,7 +20,7 @@ from fourpair_service.domain.grading.margins import TableMargins
 from fourpair_service.domain.grading.merging import keys_of, merged
 from fourpair_service.domain.grading.readings import reading_results
 from fourpair_service.domain.grading.rows import ENDS, RowTable, TableBuilder, fext_at, signature
-from fourpair_service.domain.grading.summary import summary_results
+from fourpair_service.domain.grading.summary import reported_categories, summary_results
 from fourpair_service.domain.grading.swept import LinkCurves, Question
 from fourpair_service.domain.grading.wording import (
     ADVISORY_NOTICE,
@@ -42,8 +42,6 @@ from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.parameters import DERIVED, TRAITS, Parameter
 from fourpair_service.domain.verdict import (
     FAILED,
-    CategoryResult,
-    CategoryState,
     Caution,
     Headroom,
     Outcome,
@@ -192,6 +190,11 @@ class _LinkBatch:
         outcome = worst([wire_map.outcome, *(r.outcome for r in judged if r.outcome is not None)])
         headroom = _headroom(judged, wire_map)
         why = reasons(link, outcome, wire_map, judged, headroom)
+        categories = self._by_category.results(
+            number, link, wire_map, coverage_is_advisory=requirement.coverage_is_advisory
+        )
+        if link.summary is not None:
+            categories = reported_categories(categories, self._category.name, outcome, headroom, why)
         required = limit_bases(question)
         basis = _basis(outcome, judged, required)
         if _too_weak(basis, requirement.minimum_basis):
@@ -214,24 +217,9 @@ class _LinkBatch:
             headroom=headroom,
             wire_map=wire_map,
             parameters=tuple(results),
-            categories=self._categories(number, link, wire_map),
+            categories=categories,
             not_evaluated=tuple(missing_sentence(link, r) for r in results if r.incomplete_because),
             cautions=(*gaps, *self._cautions(number, link, judged)),
-        )
-
-    def _categories(
-        self, number: int, link: LinkMeasurement, wire_map: WireMapResult
-    ) -> tuple[CategoryResult, ...]:
-        results = self._by_category.results(
-            number, link, wire_map, coverage_is_advisory=self._requirement.coverage_is_advisory
-        )
-        if link.summary is None:
-            return results
-        # Reported margins answer for one category only; the others stay open.
-        reason = "only worst margins were reported; other categories need the curves"
-        return tuple(
-            replace(r, missing=(reason,)) if r.state is CategoryState.NOT_EVALUATED and r.missing else r
-            for r in results
         )
 
     def _advisory_gaps(self, question: Question) -> list[Caution]:

@@ -8,13 +8,25 @@ worse.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from fourpair_service.domain.grading.swept import Question
 from fourpair_service.domain.limits import CurveLimit, Status
 from fourpair_service.domain.measurement import Summary, SummaryReading
 from fourpair_service.domain.parameters import TRAITS, Sense
-from fourpair_service.domain.verdict import FAILED, Outcome, ParameterResult, Point, point_outcome
+from fourpair_service.domain.verdict import (
+    FAILED,
+    CategoryResult,
+    CategoryState,
+    Headroom,
+    Outcome,
+    ParameterResult,
+    Point,
+    point_outcome,
+)
 
 # A reported margin that its own measured value contradicts by more than this
 # was taken against another limit.
@@ -92,4 +104,60 @@ def _result(
         clause=(segment or curve.segments[0]).clause,
         accuracy=stated,
         note="from a reported worst margin, without its curve",
+    )
+
+
+ONLY_REPORTED = "only worst margins were reported; other categories need the curves"
+
+
+def reported_categories(
+    results: Sequence[CategoryResult],
+    asked: str,
+    outcome: Outcome,
+    headroom: Headroom | None,
+    why: tuple[str, ...],
+) -> tuple[CategoryResult, ...]:
+    """Return how a link with reported margins stands to each category.
+
+    They answer for the category that was asked for, which stands as the verdict
+    does; the others stay open.
+
+    Args:
+        results: as the curves have it.
+        asked: name of the category that the verdict is about.
+        outcome: of the verdict.
+        headroom: of the verdict.
+        why: its reasons.
+    """
+    return tuple(
+        _as_judged(found, outcome, headroom, why) if found.category == asked else _left_open(found)
+        for found in results
+    )
+
+
+def _left_open(found: CategoryResult) -> CategoryResult:
+    is_open = found.state is CategoryState.NOT_EVALUATED
+    return replace(found, missing=(ONLY_REPORTED,)) if is_open and found.missing else found
+
+
+def _as_judged(
+    found: CategoryResult, outcome: Outcome, headroom: Headroom | None, why: tuple[str, ...]
+) -> CategoryResult:
+    state = (
+        CategoryState.NOT_MET
+        if outcome in FAILED
+        else CategoryState.NOT_EVALUATED
+        if outcome is Outcome.INCOMPLETE
+        else CategoryState.MET
+    )
+    return replace(
+        found,
+        state=state,
+        headroom_db=headroom.margin_db if headroom else None,
+        parameter=headroom.parameter if headroom else None,
+        end=headroom.end if headroom else None,
+        frequency_mhz=headroom.frequency_mhz if headroom else None,
+        pairs=headroom.pairs if headroom else None,
+        stopped_by=why if state is CategoryState.NOT_MET else (),
+        missing=why if state is CategoryState.NOT_EVALUATED else (),
     )

@@ -115,13 +115,20 @@ def delay_near(measurement: LinkMeasurement, pair: str, frequency_mhz: float) ->
     return swept.near(frequency_mhz) if isinstance(swept, SweptDelay) else None
 
 
-def length_m(measurement: LinkMeasurement, pair: str) -> float | None:
-    """Return the length of a pair: as stated, or its delay at 10 MHz times NVP times c. [m]."""
+def length_m(measurement: LinkMeasurement, pair: str, nvp: float | None = None) -> float | None:
+    """Return the length of a pair: as stated, or its delay at 10 MHz times NVP times c. [m].
+
+    Args:
+        measurement: the link.
+        pair: one of its pairs.
+        nvp: to assume; the declared one where not given.
+    """
     stated = measurement.readings.get(pair, PairReadings()).length_m
-    if stated is not None or measurement.cable.nvp is None:
+    velocity = measurement.cable.nvp if nvp is None else nvp
+    if stated is not None or velocity is None:
         return stated
     delay = delay_near(measurement, pair, LENGTH_AT_MHZ)
-    return None if delay is None else delay.delay_ns * measurement.cable.nvp * SPEED_OF_LIGHT_M_PER_NS
+    return None if delay is None else delay.delay_ns * velocity * SPEED_OF_LIGHT_M_PER_NS
 
 
 def length_readings(measurement: LinkMeasurement, question: Question) -> Readings:

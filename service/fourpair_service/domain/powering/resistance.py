@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 
 from fourpair_service.domain.cords import Cords
 from fourpair_service.domain.facts import CableFacts
-from fourpair_service.domain.grading.readings import intact_pairs, length_m, pair_in_parallel_ohm
+from fourpair_service.domain.grading.resistance import pair_in_parallel_ohm
+from fourpair_service.domain.grading.single_values import intact_pairs
+from fourpair_service.domain.grading.timing import length_m
 from fourpair_service.domain.link import PAIRS
-from fourpair_service.domain.measurement import LinkMeasurement, PairReadings
+from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.powering.facts import PoweringFacts
 
 # The pairs that the two ways of feeding use: out on one, back on the other
@@ -101,7 +103,7 @@ def _estimates(measurement: LinkMeasurement, pairs: list[str], copper: _Copper) 
     lengths = {
         pair: length
         for pair in intact_pairs(measurement)
-        if (length := length_m(measurement.readings.get(pair, PairReadings()), copper.nvp)) is not None
+        if (length := length_m(measurement, pair, copper.nvp)) is not None
     }
     if not lengths:
         return {}

@@ -6,12 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
-from fourpair_service.domain.grading.readings import (
-    between_ohm,
-    intact_pairs,
-    loop_ohm,
-    unbalance_within_ohm,
-)
+from fourpair_service.domain.grading.resistance import between_ohm, loop_ohm, unbalance_within_ohm
+from fourpair_service.domain.grading.single_values import intact_pairs
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.powering.facts import PoweringFacts, UnbalanceLimit
 

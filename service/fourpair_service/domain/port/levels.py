@@ -14,8 +14,9 @@ from typing import Final
 import numpy as np
 
 from fourpair_service.domain.cords import Cords
-from fourpair_service.domain.grading.readings import intact_pairs, length_m
-from fourpair_service.domain.measurement import LinkMeasurement, PairReadings
+from fourpair_service.domain.grading.single_values import intact_pairs
+from fourpair_service.domain.grading.timing import length_m
+from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.parameters import Parameter
 from fourpair_service.domain.port.facts import PortFacts, Transmitter
 from fourpair_service.domain.port.observation import Level
@@ -96,7 +97,7 @@ def link_loss_db(
     if not f[0] <= at_mhz <= f[-1]:
         return None
     loss = float(np.interp(at_mhz, f, sweep.value_db))
-    length = length_m(measurement.readings.get(pair, PairReadings()), measurement.cable.nvp)
+    length = length_m(measurement, pair)
     return loss * (1 + cords.equivalent_m / length) if cords and length else loss
 
 

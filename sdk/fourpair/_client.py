@@ -76,8 +76,9 @@ class Client:
             touchstone: Touchstone files by file name, sent as they are and
                 converted by the service. The document's ``touchstone`` object
                 says which pairs and ports they hold.
-            assessment: ``"none"``, ``"usual"`` or ``"along"`` (distances on any link): how
-                much to say beside the verdict.
+            assessment: how much to say beside the verdict: ``"none"``, ``"faults"`` (the
+                usual), ``"all"`` (also what the link can carry, powering and the port) or
+                ``"along"`` (also distances on any link).
 
         Raises:
             InvalidDocumentError: the document or requirement is not valid.

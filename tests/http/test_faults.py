@@ -58,7 +58,7 @@ def test_an_open_pair_comes_with_its_distance(client):
 
 
 def test_the_diagnosis_changes_neither_verdict_nor_digest(client):
-    usual, none = (client.post(f"/v1/grade?assessment={d}", json=OPEN).get_json() for d in ("usual", "none"))
+    usual, none = (client.post(f"/v1/grade?assessment={d}", json=OPEN).get_json() for d in ("faults", "none"))
     assert "assessment" not in none
     assert (usual["verdict"], usual["verdict_digest"]) == (none["verdict"], none["verdict_digest"])
 
@@ -70,6 +70,38 @@ def test_distances_along_a_passing_link_are_given_when_asked_for(client):
     assert answer["assessment"]["along"]["reflections"]
     quiet = client.post("/v1/grade?assessment=along", json=PASSING).get_json()
     assert quiet["assessment"]["along"]["reflections"] == []
+
+
+LIVE = {
+    "advertised": ["10BASE-T/full", "100BASE-TX/full", "1000BASE-T/full"],
+    "mdi": "auto",
+    "levels": [{"pair": "12", "signal": "100base_tx", "peak_v": 1.0, "termination_ohm": 100, "at": "port"}],
+    "link_up": "1000BASE-T/full",
+    "poe": {"type": 3, "voltage_v": 53.1},
+}
+
+
+@pytest.mark.parametrize("path", sorted(LINKS.glob("*.json")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("port", [None, LIVE], ids=["without a port", "with a port"])
+def test_everything_that_can_be_said_of_a_sample_is_as_described(client, path, port):
+    document = json.loads(path.read_text()) | ({"port": port} if port else {})
+    answer = client.post("/v1/grade?assessment=all", json=document).get_json()
+    assert GradeAnswerSchema().validate(answer) == {}
+
+
+def test_a_good_link_and_a_gigabit_port_run_at_a_gigabit(client):
+    answer = client.post("/v1/grade?assessment=all", json=PASSING | {"port": LIVE}).get_json()
+    together = answer["assessment"]["port"]["together"]
+    assert together["runs_at"].startswith("1000BASE-T")
+    states = {a["application"]: a["state"] for a in answer["assessment"]["applications"]["applications"]}
+    assert states["1000BASE-T"] == "supported"
+
+
+def test_a_break_on_45_leaves_100base_tx(client):
+    answer = client.post("/v1/grade?assessment=all", json=OPEN).get_json()
+    states = {a["application"]: a["state"] for a in answer["assessment"]["applications"]["applications"]}
+    # 10 and 100 Mb/s use pairs 12 and 36 alone (IEEE 802.3 clauses 14 and 25).
+    assert (states["100BASE-TX"], states["1000BASE-T"]) == ("supported", "not_supported")
 
 
 def test_an_unknown_detail_is_refused_with_the_known_ones(client):

@@ -12,6 +12,7 @@ from typing import Any, Final
 from fourpair_service.config import Settings
 from fourpair_service.domain.verdict_document import Document
 from fourpair_service.errors import ServiceError
+from fourpair_service.http.assessment import Detail
 from fourpair_service.http.grading import GradeRequest, grade_document
 from fourpair_service.http.json_body import read_json
 from fourpair_service.http.schemas.document_limits import DocumentLimits
@@ -52,7 +53,7 @@ def run(options: Namespace, settings: Settings) -> int:
 
 def _graded(path: Path, asked: Mapping[str, str], catalogue: Catalogue, limits: DocumentLimits) -> Document:
     try:
-        request = GradeRequest(_asking(read_json(path.read_bytes()), asked))
+        request = GradeRequest(_asking(read_json(path.read_bytes()), asked), detail=Detail.ALL)
         return grade_document(request, catalogue, limits=limits, now=datetime.now(UTC))
     except ServiceError as error:
         raise ServiceError(f"{path}: {error}") from error

@@ -36,7 +36,7 @@ class GradeRequest:
     document: Mapping[str, Any]
     asked: RequirementRequest = NOTHING_ASKED
     files: tuple[TouchstoneFile, ...] = ()
-    detail: Detail = Detail.USUAL
+    detail: Detail = Detail.FAULTS
 
 
 def grade_document(

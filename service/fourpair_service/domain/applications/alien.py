@@ -16,8 +16,8 @@ import numpy as np
 
 from fourpair_service.domain.applications.data import AlienLine, AlienRules, Application
 from fourpair_service.domain.applications.segment import ALIEN, LimitPoint, LinkTables, worst_of_group
-from fourpair_service.domain.grading.readings import length_m
 from fourpair_service.domain.grading.rows import ENDS
+from fourpair_service.domain.grading.timing import length_m
 from fourpair_service.domain.link import PAIRS
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.parameters import TRAITS, Parameter
@@ -179,7 +179,7 @@ def _open(
 
 def link_length_m(measurement: LinkMeasurement) -> float | None:
     """Return the length of the shortest pair, ``None`` where it is not known. [m]."""
-    lengths = [length_m(readings, measurement.cable.nvp) for readings in measurement.readings.values()]
+    lengths = [length_m(measurement, pair) for pair in measurement.readings]
     return min((length for length in lengths if length is not None), default=None)
 
 

@@ -16,8 +16,8 @@ import numpy as np
 from fourpair_service.domain.applications.data import Application, Excuses
 from fourpair_service.domain.grading.coverage import coverage_gap
 from fourpair_service.domain.grading.margins import excused
-from fourpair_service.domain.grading.readings import skew_ns
 from fourpair_service.domain.grading.rows import ENDS, BoolArray, RowGroup, RowTable, TableBuilder
+from fourpair_service.domain.grading.timing import link_skew_ns
 from fourpair_service.domain.limits import Basis, Category, CurveLimit
 from fourpair_service.domain.link import End
 from fourpair_service.domain.measurement import AccuracyCurve, FloatArray, LinkMeasurement, PairReadings
@@ -99,7 +99,7 @@ class LinkTables:
     def __init__(self, measurement: LinkMeasurement, category: Category, excuses: Excuses) -> None:
         self.measurement, self.category = measurement, category
         self.rules = excuses.applied_to(category.rules)
-        builder = TableBuilder([measurement], loss_of=category.rules.acr_f_loss_of, with_acr_n=False)
+        builder = TableBuilder([measurement], loss_of=category.rules.acr_f_loss_of)
         self.tables = builder.tables()
         self._left_out: dict[tuple[int, int], BoolArray | None] = {}
         self._axis_gaps: dict[tuple[int, str], str | None] = {}
@@ -337,7 +337,7 @@ def _judge_skew(
     limit = application.skew
     if limit is None:
         return
-    value = skew_ns(measurement)
+    value = link_skew_ns(measurement)
     if value is None:
         missing.append(Lacking(limit.parameter, None, "not measured, nor the delay of all four pairs"))
         return

@@ -245,17 +245,30 @@ def skew_readings(measurement: LinkMeasurement, question: Question) -> Readings:
     return replace(limited_by(limit), values=(max(found, key=lambda reading: reading.measured),))
 
 
+def link_skew_ns(measurement: LinkMeasurement, at_mhz: float | None = None) -> float | None:
+    """Return the delay skew as stated, else that of the delays of all four pairs at one frequency. [ns].
+
+    Args:
+        measurement: the link.
+        at_mhz: of the delays; the frequency of the first stated delay where not given.
+    """
+    if measurement.delay_skew_ns is not None:
+        return measurement.delay_skew_ns
+    first = measurement.readings.get(PAIRS[0], PairReadings())
+    frequency_mhz = first.delay_frequency_mhz if at_mhz is None else at_mhz
+    delays = [delay_near(measurement, pair, frequency_mhz) for pair in intact_pairs(measurement)]
+    known = [delay.delay_ns for delay in delays if delay is not None]
+    return skew_ns(known) if len(known) == len(PAIRS) else None
+
+
 def _one_skew(measurement: LinkMeasurement, question: Question, limit: ReadingLimit) -> Iterator[Reading]:
     """Yield the skew as stated, else that of four delays at one frequency."""
-    if measurement.delay_skew_ns is not None:
-        yield Reading(None, measurement.delay_skew_ns, limit.judged_value)
-        return
     first = measurement.readings.get(PAIRS[0], PairReadings())
     at_mhz = question.category.rules.delay_at_mhz.value or first.delay_frequency_mhz
-    delays = [delay_near(measurement, pair, at_mhz) for pair in intact_pairs(measurement)]
-    known = [delay.delay_ns for delay in delays if delay is not None]
-    if len(known) == len(PAIRS):
-        yield Reading(None, skew_ns(known), limit.judged_value, at_mhz)
+    skew = link_skew_ns(measurement, at_mhz)
+    if skew is not None:
+        stated = measurement.delay_skew_ns is not None
+        yield Reading(None, skew, limit.judged_value, None if stated else at_mhz)
 
 
 def _skew_over_range(

@@ -55,7 +55,9 @@ class GradeQuery(Schema):
     coverage = Choice(("strict", "advisory"))
     assessment = Choice(
         Detail,
-        metadata={"description": "how much to say beside the verdict; along adds distances on any link"},
+        metadata={
+            "description": "how much to say beside the verdict: suspected faults (usual), or all: what the link can carry, powering and the port; along adds distances on any link"
+        },
     )
 
 
@@ -157,7 +159,7 @@ class Grade(MethodView):
         """
         own = services()
         document, files = sent(own.settings)
-        detail = Detail(query.get("assessment", Detail.USUAL))
+        detail = Detail(query.get("assessment", Detail.FAULTS))
         asked = {name: value for name, value in query.items() if name != "assessment"}
         limits = DocumentLimits(curves=own.settings.max_curves, points_per_curve=own.settings.max_points)
         answer = grade_document(

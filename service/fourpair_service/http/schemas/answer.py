@@ -27,3 +27,14 @@ def word(words: Any, **arguments: Any) -> fields.String:
 def texts() -> fields.List[Any]:
     """Return a field that holds sentences or names."""
     return fields.List(fields.String(), required=True)
+
+
+def text(**arguments: Any) -> fields.String:
+    """Return a field that holds text, or nothing where ``allow_none``."""
+    return fields.String(required=not arguments.get("allow_none"), **arguments)
+
+
+def number(unit: str = "", **arguments: Any) -> fields.Float:
+    """Return a field that holds a number, or nothing where ``allow_none``."""
+    metadata = {"description": f"in {unit}"} if unit else {}
+    return fields.Float(required=not arguments.get("allow_none"), metadata=metadata, **arguments)

@@ -9,6 +9,9 @@ from fourpair_service.domain.diagnosis.model import Confidence
 from fourpair_service.domain.distance.events import EventKind
 from fourpair_service.domain.link import End
 from fourpair_service.http.schemas.answer import Answer, texts, word
+from fourpair_service.http.schemas.carried import CarriedSchema
+from fourpair_service.http.schemas.port_reading import PortReadingSchema
+from fourpair_service.http.schemas.powering import PoweringSchema
 
 
 class FaultPlaceSchema(Answer):
@@ -87,6 +90,9 @@ class AssessmentSchema(Answer):
 
     version = fields.String(required=True)
     diagnosis = fields.Nested(DiagnosisSchema, required=True)
+    applications = fields.Nested(CarriedSchema)
+    powering = fields.Nested(PoweringSchema)
+    port = fields.Nested(PortReadingSchema)
     along = fields.Nested(AlongSchema)
 
 

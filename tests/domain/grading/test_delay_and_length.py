@@ -351,21 +351,3 @@ def test_a_length_without_an_allowance_is_held_against_the_plain_value():
     found = result(verdict_of(rule_set=rule_set), Parameter.LENGTH)
 
     assert (found.outcome, found.note) == (Outcome.FAIL, "the shortest pair, against 49 m")
-
-
-# Facts of the trade
-
-
-def test_fifty_feet_of_cable_delay_by_about_76_ns():
-    # Common practice, no published source: 50 ft shows 76 ns at an NVP near 0.67.
-    measured = link(readings=dict.fromkeys(PAIRS, PairReadings(delay_ns=76.0)), cable=Cable(nvp=0.67))
-
-    assert length_m(measured, "12") == pytest.approx(50 * 0.3048, rel=0.005)
-
-
-def test_a_skew_of_five_nanoseconds_is_a_good_one():
-    # Common practice, no published source: it takes a fifth of any built-in limit at most.
-    for rule_set in (r for r in Catalogue.load() if r.gradable):
-        limits = [k for (_, _, p), k in rule_set.reading_limits.items() if p == SKEW]
-        assert limits
-        assert all(limit.judged_value / 5 >= 5.0 for limit in limits)

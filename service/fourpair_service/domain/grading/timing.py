@@ -275,9 +275,11 @@ def _skew_over_range(
     measurement: LinkMeasurement, question: Question, limit: ReadingLimit
 ) -> Iterator[Reading]:
     """Yield the largest skew where all four pairs were swept and the edition judges a range."""
+    if question.category.rules.delay_at_mhz.value is not None:
+        return
     swept = [swept_delay(measurement, pair) for pair in intact_pairs(measurement)]
     delays = [delay for delay in swept if isinstance(delay, SweptDelay)]
-    if question.category.rules.delay_at_mhz.value is not None or len(delays) < len(PAIRS):
+    if len(delays) < len(PAIRS):
         return
     axis = delays[0].frequency_mhz
     every = np.stack([delay.on(axis) for delay in delays])

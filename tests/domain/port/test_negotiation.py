@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from domain.port.ports import FACTS, GIGABIT, settled
-from fourpair_service.domain.port.negotiation import How, Mismatch
+from domain.port.ports import FACTS, GIGABIT, seen, settled
+from fourpair_service.domain.port.negotiation import How, Mismatch, settle
 from fourpair_service.http.schemas.port import ABILITIES
 
 # IEEE 802.3 28B.3 as printed in the TEMU manual (auto negotiation priority list), typed in
@@ -46,19 +47,19 @@ def named(word, page):
     }
 
 
-def station(word, page):
-    return {"ability_word": word, "next_pages": [0xA008, 0x0800 | page]}
-
-
 def test_every_pair_of_offers_settles_on_the_printed_priority():
-    wrong = []
-    for first, second in product(offers(), repeat=2):
-        shared = named(*first) & named(*second)
-        best = min(shared, key=PRINTED_RANK.__getitem__, default=None)
+    offered = [
+        (named(word, page), seen(ability_word=word, next_pages=[0xA008, 0x0800 | page]).port)
+        for word, page in offers()
+    ]
+    wrong, nothing = [], seen()
+    for (first, port), (second, partner) in product(offered, repeat=2):
+        best = min(first & second, key=PRINTED_RANK.__getitem__, default=None)
         expected = None if best is None else f"{best[0]}/{DUPLEX[best[1]]}"
-        if settled(**station(*first), partner=station(*second)).agreed != expected:
+        if settle(replace(nothing, port=port, partner=partner), FACTS).agreed != expected:
             wrong.append((first, second))
 
+    assert len(offered) == 128
     assert wrong == []
 
 

@@ -55,6 +55,7 @@ def test_stated_cords_and_the_factor_of_the_edition_are_used():
 
     assert powered(mptl).resistance.cords_ohm == pytest.approx(5 * 0.1336 * 1.2)
     assert powered(mptl, standard="ISO").resistance.cords_ohm == pytest.approx(5 * 0.1336 * 1.5)
+    assert powered(mptl, standard="other").resistance.cords_ohm == pytest.approx(5 * 0.1336 * 1.5)
     assert powered(mptl, cords_m=2).resistance.cords_ohm == pytest.approx(2 * 0.1336 * 1.2)
     assert not any("assumed" in note for note in powered(mptl).notes)
 

@@ -81,7 +81,7 @@ def power_on(
         standard: family of the edition, ``TIA`` or ``ISO``, for the stranded factor.
         cords_m: cords to add to a permanent link; ``None``: the default. [m]
     """
-    cords = _cords(measurement, facts, cable, standard, cords_m)
+    cords = cords_added(measurement, facts, cable, standard, cords_m)
     resistance = link_resistance(measurement, cords, cable, facts)
     classes = {n: class_result(power_class, resistance) for n, power_class in facts.classes.items()}
     types = {n: _type_result(source_type, classes) for n, source_type in facts.types.items()}
@@ -99,16 +99,28 @@ def power_on(
     )
 
 
-def _cords(
+def cords_added(
     measurement: LinkMeasurement,
     facts: PoweringFacts,
     cable: CableFacts,
     standard: str,
-    stated_m: float | None,
+    stated_m: float | None = None,
 ) -> Cords:
+    """Return the cords that power and signals meet beside what was measured.
+
+    An edition of another family takes the largest factor known.
+
+    Args:
+        measurement: of a permanent link, or of what has its cords already.
+        facts: with the default lengths.
+        cable: with the stranded factors.
+        standard: family of the edition, ``TIA`` or ``ISO``.
+        stated_m: in place of the default. [m]
+    """
+    factors = {family: fact.value for family, fact in cable.stranded_factor.items()}
     return cords_for(
         measurement.configuration,
-        stranded_factor=cable.stranded_factor[standard].value,
+        stranded_factor=factors.get(standard, max(factors.values())),
         default_m={configuration: fact.value for configuration, fact in facts.cords_m.items()},
         stated_m=stated_m,
     )

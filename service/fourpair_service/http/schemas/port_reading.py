@@ -1,19 +1,42 @@
-"""What a live port says, described for the OpenAPI document."""
+"""A port in words, described for the OpenAPI document."""
 
 from __future__ import annotations
 
 from marshmallow import fields
 
 from fourpair_service.domain.limits import Basis
+from fourpair_service.domain.link import PAIRS
 from fourpair_service.domain.port.crossing import Crossing
 from fourpair_service.domain.port.levels import LevelFinding
 from fourpair_service.domain.port.negotiation import How, Mismatch
 from fourpair_service.domain.port.together import Holds
-from fourpair_service.http.schemas.answer import Answer, number, text, texts, word
+from fourpair_service.domain.support import Support
+from fourpair_service.http.schemas.answer import Answer, texts, word
+from fourpair_service.http.schemas.port import PLACES, SIGNALS
+
+
+def _optional_text() -> fields.String:
+    return fields.String(required=True, allow_none=True)
+
+
+def _optional_number() -> fields.Float:
+    return fields.Float(required=True, allow_none=True)
+
+
+class TogetherSchema(Answer):
+    """One statement on cable and port."""
+
+    runs_at = _optional_text()
+    is_certain = fields.Boolean(required=True)
+    held_back_by = word(Holds)
+    text = fields.String(required=True)
+    cable_reaches = _optional_text()
+    port_reaches = _optional_text()
+    because = texts()
 
 
 class BasePageSchema(Answer):
-    """A base page, decoded."""
+    """A base page in words."""
 
     word = fields.String(required=True)
     selector = fields.Integer(required=True)
@@ -22,91 +45,81 @@ class BasePageSchema(Answer):
 
 
 class NextPageSchema(Answer):
-    """A next page, decoded."""
+    """A next page in words."""
 
+    kind = word(("message", "unformatted"))
     word = fields.String(required=True)
-    kind = fields.String(required=True)
-    code = fields.Integer(allow_none=True)
-    title = fields.String(allow_none=True)
+    code = fields.Integer(required=True)
+    title = _optional_text()
 
 
-class PortStationSchema(Answer):
-    """One of the two ports."""
+class StationReadingSchema(Answer):
+    """One end of the link."""
 
-    abilities = fields.List(fields.String(), allow_none=True)
-    base_page = fields.Nested(BasePageSchema, allow_none=True)
+    abilities = fields.List(fields.String(), required=True, allow_none=True)
+    base_page = fields.Nested(BasePageSchema, required=True, allow_none=True)
     next_pages = fields.List(fields.Nested(NextPageSchema), required=True)
-    negotiates = fields.Boolean(allow_none=True)
-    duplex = fields.String(allow_none=True)
-    mdi = fields.String(allow_none=True)
+    negotiates = fields.Boolean(required=True, allow_none=True)
+    duplex = word(("half", "full"), allow_none=True)
+    mdi = word(("auto", "mdi", "mdi_x"), allow_none=True)
 
 
-class NegotiationSchema(Answer):
-    """What the two ports settle on."""
+class SettlementSchema(Answer):
+    """What two ports settle on, before any cable is asked."""
 
     how = word(How)
-    agreed = fields.String(allow_none=True)
+    agreed = _optional_text()
     candidates = texts()
     text = fields.String(required=True)
     duplex_mismatch = word(Mismatch)
-    duplex_mismatch_text = fields.String(allow_none=True)
-    pause = fields.String(allow_none=True)
+    duplex_mismatch_text = _optional_text()
+    pause = word(("none", "symmetric", "transmit", "receive"), allow_none=True)
 
 
 class CrossingSchema(Answer):
-    """Whether transmitters and receivers meet."""
+    """Whether transmitters meet receivers."""
 
     state = word(Crossing)
     text = fields.String(required=True)
 
 
 class LevelReadingSchema(Answer):
-    """A level against what is sent and what is needed."""
+    """One level, held against transmitter and receiver."""
 
-    pair = text()
-    signal = text()
-    at = fields.String(allow_none=True)
-    peak_v = number("V")
+    pair = word(PAIRS)
+    signal = word(SIGNALS)
+    at = word(PLACES, allow_none=True)
+    peak_v = fields.Float(required=True)
     finding = word(LevelFinding)
     text = fields.String(required=True)
-    judged_as = fields.String(allow_none=True)
+    judged_as = _optional_text()
     basis = word(Basis, allow_none=True)
-    loss_db = number("dB", allow_none=True)
-    sent_v = number("V", allow_none=True)
-    arrives_v = number("V", allow_none=True)
+    loss_db = _optional_number()
+    sent_v = _optional_number()
+    arrives_v = _optional_number()
 
 
-class FoundPowerSchema(Answer):
-    """Power found on the port."""
-
-    type = fields.Integer(allow_none=True)
-    number = fields.Integer(allow_none=True, data_key="class")
-    pinouts = texts()
-    on_this_cable = fields.String(allow_none=True)
-    texts = fields.List(fields.String(), required=True)
-    cautions = fields.List(fields.String(), required=True)
-
-
-class TogetherSchema(Answer):
-    """What cable and port do together."""
-
-    runs_at = fields.String(allow_none=True)
-    is_certain = fields.Boolean(required=True)
-    held_back_by = word(Holds)
-    text = fields.String(required=True)
-    cable_reaches = fields.String(allow_none=True)
-    port_reaches = fields.String(allow_none=True)
-    because = texts()
+PortPowerSchema = Answer.from_dict(
+    {
+        "type": fields.Integer(required=True, allow_none=True),
+        "class": fields.Integer(required=True, allow_none=True),
+        "pinouts": texts(),
+        "on_this_cable": word(Support, allow_none=True),
+        "texts": texts(),
+        "cautions": texts(),
+    },
+    name="PortPowerSchema",
+)
 
 
 class PortReadingSchema(Answer):
-    """A live port, and what it does on its cable."""
+    """A port in words, and what it does on this cable; null where none was observed."""
 
     together = fields.Nested(TogetherSchema, required=True)
-    port = fields.Nested(PortStationSchema, allow_none=True)
-    partner = fields.Nested(PortStationSchema, allow_none=True)
-    negotiation = fields.Nested(NegotiationSchema, allow_none=True)
-    crossing = fields.Nested(CrossingSchema, allow_none=True)
+    port = fields.Nested(StationReadingSchema, required=True, allow_none=True)
+    partner = fields.Nested(StationReadingSchema, required=True, allow_none=True)
+    negotiation = fields.Nested(SettlementSchema, required=True, allow_none=True)
+    crossing = fields.Nested(CrossingSchema, required=True, allow_none=True)
     levels = fields.List(fields.Nested(LevelReadingSchema), required=True)
-    poe = fields.Nested(FoundPowerSchema, allow_none=True)
+    poe = fields.Nested(PortPowerSchema, required=True, allow_none=True)
     notes = texts()

@@ -180,6 +180,14 @@ def test_two_fixed_ports_need_the_same_speed(own, other, agreed, fails):
     assert (result.how, result.agreed, result.fails) == (How.FORCED, agreed, fails)
 
 
+def test_gigabit_without_negotiation_brings_no_link():
+    # IEEE 802.3 40.5.1, memory
+    fixed = {"negotiates": False, "advertised": ["1000BASE-T/full"]}
+
+    assert settled(**fixed, partner={"advertised": GIGABIT}).fails
+    assert settled(**fixed, partner=fixed).fails
+
+
 def test_two_ports_fixed_alike_run_full_duplex():
     full = {"negotiates": False, "advertised": ["100BASE-TX/full"], "duplex": "full"}
 

@@ -66,6 +66,7 @@ def test_a_length_gives_an_estimate_that_is_marked():
 
     assert 4 * result.resistance.pair_ohm["45"] == pytest.approx(16.84 * 1.0786)
     assert all(feed.estimated for feed in result.classes[4].feeds)
+    assert "ohm (estimated) leave the device" in result.classes[4].reason
     assert any("estimated from length at 24 AWG and 40 °C" in note for note in result.notes)
 
 

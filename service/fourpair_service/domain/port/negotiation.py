@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from fourpair_service.domain.port.facts import PortFacts, application, is_full
 from fourpair_service.domain.port.observation import PortObservation, Station, forced_application
@@ -48,6 +49,10 @@ class Settlement:
     mismatch_text: str | None
     pause: str | None
 
+
+# Speeds that come up without auto-negotiation; the others need it to choose who
+# gives the clock (IEEE 802.3 28.2.3.1, 40.5.1, memory).
+WITHOUT_NEGOTIATION: Final = ("10BASE-T", "100BASE-TX", "100BASE-T4")
 
 SYMPTOMS = (
     "The half-duplex side counts late collisions, the full-duplex side checksum errors and fragments, and "
@@ -146,6 +151,8 @@ def _detected(who: str, speed: str | None, other: Station) -> _Speed:
     """Return what an end that negotiates makes of one that does not (IEEE 802.3 28.2.3.1)."""
     if speed is None:
         return _Speed(How.NOT_KNOWN, f"{who} does not negotiate, and its speed was not observed.")
+    if speed not in WITHOUT_NEGOTIATION:
+        return _needs_negotiation(speed, How.PARALLEL_DETECTION)
     agreed = f"{speed}/half"
     if other.abilities is not None and agreed not in other.abilities:
         text = f"{who} is fixed to {speed}, and the opposite end does not offer that with half duplex."
@@ -157,6 +164,11 @@ def _detected(who: str, speed: str | None, other: Station) -> _Speed:
     return _Speed(How.PARALLEL_DETECTION, text, (agreed,), is_agreed=True)
 
 
+def _needs_negotiation(speed: str, how: How) -> _Speed:
+    text = f"{speed} needs auto-negotiation at both ends, and one has none: no link comes up."
+    return _Speed(how, text, fails=True)
+
+
 def _both_fixed(observation: PortObservation, partner: Station) -> _Speed:
     own, other = forced_application(observation.port, observation.signals), forced_application(partner, None)
     if own is None or other is None:
@@ -164,6 +176,8 @@ def _both_fixed(observation: PortObservation, partner: Station) -> _Speed:
     if own != other:
         text = f"One end is fixed to {own}, the other to {other}: no link comes up."
         return _Speed(How.FORCED, text, fails=True)
+    if own not in WITHOUT_NEGOTIATION:
+        return _needs_negotiation(own, How.FORCED)
     duplex = "full" if observation.port.duplex == partner.duplex == "full" else "half"
     return _Speed(How.FORCED, f"Both ends are fixed to {own}.", (f"{own}/{duplex}",), is_agreed=True)
 

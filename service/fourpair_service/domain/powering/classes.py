@@ -141,10 +141,11 @@ def _reason(
 def _reason_of_known(power_class: PowerClass, feeds: tuple[Feed, ...], state: Support) -> str:
     worst = max(feeds, key=lambda feed: feed.loop_ohm or 0.0)
     loop, most = worst.loop_ohm or 0.0, worst.available_w or 0.0
+    ohm = f"{loop:.2f} ohm (estimated)" if worst.estimated else f"{loop:.2f} ohm"
     if loop > power_class.loop_ohm:
         fed = " where the source feeds the worse two pairs" if state is Support.CONDITIONAL else ""
         return (
-            f"{loop:.2f} ohm are more than the {power_class.loop_ohm:g} ohm that the class counts with: "
+            f"{ohm} are more than the {power_class.loop_ohm:g} ohm that the class counts with: "
             f"{most:.1f} W of the {power_class.device_power_w:g} W are left for the device{fed}. "
             "A device that draws no more still works."
         )
@@ -153,4 +154,4 @@ def _reason_of_known(power_class: PowerClass, feeds: tuple[Feed, ...], state: Su
             f"The resistances are so unequal that one pair carries {worst.pair_current_a:.2f} A, "
             f"more than {power_class.largest_pair_current_a:g} A."
         )
-    return f"{loop:.2f} ohm leave the device its {power_class.device_power_w:g} W."
+    return f"{ohm} leave the device its {power_class.device_power_w:g} W."

@@ -15,7 +15,7 @@ from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.port.document import port_document
 from fourpair_service.domain.port.reading import read_port
 from fourpair_service.domain.powering.document import powering_document
-from fourpair_service.domain.powering.power import power_on
+from fourpair_service.domain.powering.power import cords_added, power_on
 from fourpair_service.domain.verdict import Verdict
 from fourpair_service.rulesets.application_reader import read_applications
 from fourpair_service.rulesets.facts_reader import read_cable_facts
@@ -70,6 +70,7 @@ def _carrying(measurement: LinkMeasurement, verdict: Verdict, rule_set: RuleSet)
         power_facts,
         applications={a["application"]: a["state"] for a in carried["applications"]},
         power_classes={number: result.state.value for number, result in powering.classes.items()},
+        cords=cords_added(measurement, power_facts, facts, rule_set.standard),
     )
     return {
         "applications": carried,

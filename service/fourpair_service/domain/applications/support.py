@@ -24,9 +24,10 @@ from fourpair_service.domain.applications.result import ApplicationResult, Reaso
 from fourpair_service.domain.applications.segment import LimitPoint, LinkTables, SegmentResult, judge_segment
 from fourpair_service.domain.applications.wiring import WiringAnswer, judge_wiring
 from fourpair_service.domain.facts import CableFacts
-from fourpair_service.domain.limits import Basis, RuleSet, strongest, weakest
+from fourpair_service.domain.limits import Basis, Category, RuleSet, strongest, weakest
+from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import LinkMeasurement
-from fourpair_service.domain.verdict import Verdict
+from fourpair_service.domain.verdict import Requirement, Verdict
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,7 +37,7 @@ class EndToEnd:
     Attributes:
         tables: its curves, cords included.
         cords: what was added; ``None`` for a link that contains its cords.
-        may_inherit: whether its cords stay within what the class allows for.
+        may_inherit: whether it is a link whose cords stay within what the class allows for.
         missing: why no cords could be added, as a clause of a sentence.
     """
 
@@ -64,17 +65,36 @@ def end_to_end(
         facts: wire and stranded factors.
         stated_cords_m: the length of all cords together that the job states. [m]
     """
-    category = rule_set.category(verdict.requirement.category)
+    category = _as_asked(rule_set.category(verdict.requirement.category), verdict.requirement)
     cords = cord_design(measurement.configuration, rule_set, facts, data, stated_cords_m)
     if cords is None:
-        return EndToEnd(LinkTables(measurement, category, data.excuses), None)
+        tables = LinkTables(measurement, category, data.excuses)
+        return EndToEnd(tables, None, may_inherit=_is_of_a_class(measurement, verdict))
     cable = cable_curves(rule_set, category.name)
     if cable is None:
         why = f"the loss of cords: {verdict.rule_set_title} does not say how its cable loses"
         return EndToEnd(LinkTables(measurement, category, data.excuses), None, missing=(why,))
     usual = data.cord_length[measurement.configuration].value
     tables = LinkTables(with_cords(measurement, cords, cable), category, data.excuses)
-    return EndToEnd(tables, cords, may_inherit=cords.length_m <= usual)
+    may_inherit = cords.length_m <= usual and _is_of_a_class(measurement, verdict)
+    return EndToEnd(tables, cords, may_inherit=may_inherit)
+
+
+def _is_of_a_class(measurement: LinkMeasurement, verdict: Verdict) -> bool:
+    """Return whether the categories met speak for a link over their whole range.
+
+    The limits that a cord meets by itself do not, and neither does a category
+    whose range was made advisory: it may have been met over a part of it.
+    """
+    is_cord = measurement.configuration is Configuration.PATCH_CORD
+    return not is_cord and not verdict.requirement.coverage_is_advisory
+
+
+def _as_asked(category: Category, requirement: Requirement) -> Category:
+    """Return a category that accepts any step where coverage is advisory; the range must be reached all the same."""
+    if not requirement.coverage_is_advisory:
+        return category
+    return replace(category, rules=replace(category.rules, coverage=()))
 
 
 def assess_applications(

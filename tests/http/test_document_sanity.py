@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import copy
-import io
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -16,6 +16,9 @@ from fourpair_service.config import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
 GOOD = json.loads((ROOT / "samples" / "links" / "0A-01-clean-pass.json").read_text())
+
+
+WORDS_OF_PROGRAMS = re.compile(r"\b(None|NoneType|dict|str|int|float|True|False|\w+Error|\d*e[+-]?\d+)\b")
 
 
 @pytest.fixture(scope="module")
@@ -47,6 +50,21 @@ def nested(*changes):
     return change
 
 
+def swapped_in_next(document):
+    near = document["sweeps"]["next"]["near"]
+    near["36-12"] = near.pop("12-36")
+
+
+def twice_in_next(document):
+    near = document["sweeps"]["next"]["near"]
+    near["36-12"] = near["12-36"]
+
+
+def reads_as_a_sentence(detail):
+    """No words of the program, no powers of ten, and an end."""
+    return not WORDS_OF_PROGRAMS.search(detail) and detail[-1] in ".?" and len(detail) < 400
+
+
 LOSS = ("sweeps", "insertion_loss", "12")
 VALUES = GOOD["sweeps"]["insertion_loss"]["12"]
 POINTS = len(VALUES)
@@ -55,10 +73,10 @@ POINTS = len(VALUES)
 MISTAKES = [
     ("/lenght_m", put("lenght_m", 4), "no such field"),
     ("/pairs/12/lenght_m", put("pairs", "12", "lenght_m", 4.0), "did you mean length_m"),
-    ("/pairs/21", put("pairs", "21", {}), "Write 12"),
+    ("/pairs/21", put("pairs", "21", {}), "write 12"),
     ("/configuration", put("configuration", "basic_link"), "permanent_link"),
-    ("/configuration", lambda d: d.pop("configuration"), "required"),
-    ("/label", put("label", None), "Leave it out or give a value"),
+    ("/configuration", lambda d: d.pop("configuration"), "required. Give one of permanent_link"),
+    ("/label", put("label", None), "leave the field out"),
     ("/label", put("label", ""), "1 to"),
     ("/label", put("label", "x" * 5000), "1 to"),
     ("/label", put("label", "a\u202eb"), "cannot be printed"),
@@ -79,14 +97,14 @@ MISTAKES = [
         "frequency_mhz and accuracy_db",
     ),
     (
-        "/instrument/accuracy_db/next/accuracy_db",
+        "/instrument/accuracy_db/next/accuracy_db/1",
         put("instrument", "accuracy_db", "next", {"frequency_mhz": [1, 100], "accuracy_db": [0.5, -1]}),
-        "dB",
+        "cannot be right: expected 0 to 20 dB",
     ),
     ("/cable", put("cable", 5), "Expected an object, got a number"),
     ("/cable/nvp", put("cable", "nvp", 69), "send 0.69"),
     ("/cable/nvp", put("cable", "nvp", 1.5), "from 0.3 to 1"),
-    ("/cable/awg", put("cable", "awg", 23.5), "whole number"),
+    ("/cable/awg", put("cable", "awg", 23.5), "whole number, got 23.5"),
     ("/cable/awg", put("cable", "awg", 99), "18 to 32"),
     ("/cable/temperature_c", put("cable", "temperature_c", "20"), "Expected a number, got text"),
     ("/requirement/shield_required", put("requirement", "shield_required", "yes"), "true or false"),
@@ -96,26 +114,43 @@ MISTAKES = [
         put("requirement", "configuration", "channel"),
         "property of the measurement",
     ),
-    ("/pairs/12/delay_ns", put("pairs", "12", "delay_ns", 0.2), "microseconds"),
+    ("/pairs/12/delay_ns", put("pairs", "12", "delay_ns", 0.2), "send nanoseconds: 200"),
     ("/pairs/12/length_m", put("pairs", "12", "length_m", -1), "from 0 to 2000 m"),
     ("/wire_map/contacts/0", put("wire_map", "contacts", 0, ["1", "9"]), "near and a far contact"),
     ("/wire_map/shorts/0", put("wire_map", "shorts", ["12"]), "Expected a list"),
     ("/external_ids/costing", put("external_ids", {"costing": 5}), "Expected text"),
     ("/external_ids", put("external_ids", []), "Expected an object"),
-    ("/frequency_mhz", put("frequency_mhz", [1e6, 2e6]), "looks like kHz"),
-    ("/frequency_mhz", put("frequency_mhz", [1e6, 2.5e8]), "looks like Hz"),
-    ("/frequency_mhz", put("frequency_mhz", [0.001, 0.25]), "looks like GHz"),
+    (
+        "/frequency_mhz",
+        put("frequency_mhz", [1e3, 2.5e5]),
+        "looks like kHz (1000 to 250000): send MHz, 250 in",
+    ),
+    (
+        "/frequency_mhz",
+        put("frequency_mhz", [1e6, 2.5e8]),
+        "looks like Hz (1000000 to 250000000): send MHz, 250",
+    ),
+    ("/frequency_mhz", put("frequency_mhz", [1e6, 2e6]), "looks like Hz"),
+    (
+        "/frequency_mhz",
+        put("frequency_mhz", [0.001, 0.25]),
+        "looks like GHz (0.001 to 0.25): send MHz, 250 in",
+    ),
     ("/frequency_mhz", put("frequency_mhz", 5), "list of frequencies in MHz"),
     ("/frequency_mhz", put("frequency_mhz", []), "at least one"),
     ("/frequency_mhz/2", put("frequency_mhz", [1, 3, 2]), "must increase: 2 follows 3"),
-    ("/frequency_mhz/0", put("frequency_mhz", [0, 100]), "above zero"),
+    ("/frequency_mhz/0", put("frequency_mhz", [0, 100]), "above zero, 1 Hz (0.000001 MHz) or higher"),
     ("/frequency_mhz/1", put("frequency_mhz", [1, "2"]), "number"),
     (
         "/frequency_mhz/0/stop",
         put("frequency_mhz", [{"start": 5, "step": 1, "stop": 2}]),
-        "stop lies below start",
+        "stop lies below its start; exchange",
     ),
-    ("/frequency_mhz/0/step", put("frequency_mhz", [{"start": 5, "step": 0, "stop": 9}]), "at least"),
+    (
+        "/frequency_mhz/0/step",
+        put("frequency_mhz", [{"start": 5, "step": 0, "stop": 9}]),
+        "1 Hz (0.000001 MHz) or more",
+    ),
     (
         "/frequency_mhz/0/steps",
         put("frequency_mhz", [{"start": 5, "steps": 1, "stop": 9}]),
@@ -139,10 +174,16 @@ MISTAKES = [
     ("/sweeps/next/middle", put("sweeps", "next", "middle", {}), "near or far"),
     ("/sweeps/next/near", put("sweeps", "next", "near", 5), "Expected an object"),
     ("/sweeps/insertion_loss", put("sweeps", "insertion_loss", {"near": {}}), "has no ends"),
-    ("/sweeps/next/near/36-12", put("sweeps", "next", "near", "36-12", [1.0]), "write 12-36"),
+    ("/sweeps/next/near/36-12", swapped_in_next, "one spelling is accepted: write 12-36"),
     ("/sweeps/fext/near/12-36", put("sweeps", "fext", "near", "12-36", [1.0]), "has a direction"),
-    ("/sweeps/next/near/12-99", put("sweeps", "next", "near", "12-99", [1.0]), "Expected one of"),
-    ("/sweeps/insertion_loss/12", put(*LOSS, turned(VALUES)), "Losses are positive numbers"),
+    (
+        "/sweeps/next/near/12-99",
+        put("sweeps", "next", "near", "12-99", [1.0]),
+        "no such key; known here: 12-36",
+    ),
+    ("/sweeps/next/near/36-12", twice_in_next, "the same combination as 12-36"),
+    ("/sweeps/insertion_loss/12", put(*LOSS, turned(VALUES)), "turn every sign"),
+    ("/sweeps/insertion_loss/12/db", put(*LOSS, {"db": turned(VALUES)}), "turn every sign"),
     ("/sweeps/insertion_loss/12", put(*LOSS, VALUES[:-1]), str(POINTS)),
     ("/sweeps/insertion_loss/12", put(*LOSS, "2.1"), "list of dB or an object"),
     ("/sweeps/insertion_loss/12/3", put(*LOSS, [*VALUES[:3], "2", *VALUES[4:]]), "number"),
@@ -168,17 +209,17 @@ MISTAKES = [
     (
         "/sweeps/ps_next",
         put("sweeps", "ps_next", {"near": {"12": [5.0] * POINTS}}),
-        "",
+        "leave it out, or correct the curve",
     ),
     (
         "/summary/readings/0/end",
         put("summary", {"readings": [{"parameter": "next", "margin_db": 1}]}),
-        "needs an end",
+        "NEXT needs an end: near or far",
     ),
     (
         "/summary/readings/0/end",
         put("summary", {"readings": [{"parameter": "insertion_loss", "end": "near", "margin_db": 1}]}),
-        "has no ends",
+        "Insertion loss has no ends: leave end out",
     ),
     ("/port/levels/0/pair", put("port", {"levels": [{"signal": "link_pulse", "peak_v": 2}]}), "required"),
 ]
@@ -197,6 +238,7 @@ def test_a_mistake_is_answered_with_its_place_and_what_to_do(client, pointer, ch
     found = {error["pointer"]: error["detail"] for error in problem["errors"]}
     assert any(p.startswith(pointer) for p in found), found
     assert any(words in detail for p, detail in found.items() if p.startswith(pointer)), found
+    assert all(reads_as_a_sentence(detail) for detail in found.values()), found
 
 
 def test_the_value_that_is_wrong_is_shown(client):
@@ -212,31 +254,12 @@ def test_everything_that_is_wrong_is_said_at_once(client):
     assert pointers == {"/cable/nvp", "/pairs/12/length_m"}
 
 
-@pytest.mark.parametrize("body", ["[]", "5", "null", '"text"'])
-def test_a_body_that_is_no_object_is_refused_as_a_whole(client, body):
-    response = client.post("/v1/grade", data=body, headers={"Content-Type": "application/json"})
-    assert response.status_code == 422
-    assert "Expected an object" in response.get_json()["errors"][0]["detail"]
-
-
 def test_more_sweeps_or_points_than_the_settings_allow_are_refused():
     narrow = create_app(Settings(max_curves=3, max_points=100)).test_client()
     detail = narrow.post("/v1/grade", json=GOOD).get_json()["errors"][0]["detail"]
     assert "100 frequencies" in detail
     few = create_app(Settings(max_curves=3)).test_client()
     assert "at most 3 sweeps" in few.post("/v1/grade", json=GOOD).get_json()["errors"][0]["detail"]
-
-
-def test_a_body_over_the_limit_is_refused_whether_or_not_it_says_its_length():
-    small = create_app(Settings(max_body_bytes=2048)).test_client()
-    assert small.post("/v1/grade", json=GOOD).status_code == 413
-    chunked = small.post(
-        "/v1/grade",
-        input_stream=io.BytesIO(json.dumps(GOOD).encode()),
-        headers={"Content-Type": "application/json"},
-        environ_overrides={"wsgi.input_terminated": True},
-    )
-    assert chunked.status_code == 413
 
 
 def _paths(value, path=()):

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
 
+from fourpair_service.domain.errors import InvalidRequirementError
 from fourpair_service.domain.grading.link import grade
 from fourpair_service.domain.limits import Basis
 from fourpair_service.domain.link import Configuration
@@ -20,6 +21,7 @@ from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, Docume
 from fourpair_service.http.schemas.measurement import RequirementRequest, read_measurement
 from fourpair_service.http.touchstone import TouchstoneDeclaration, TouchstoneFile, measurement_parts
 from fourpair_service.rulesets.catalogue import Catalogue
+from fourpair_service.rulesets.errors import UnknownRuleSetError
 
 NOTHING_ASKED: Final = RequirementRequest()
 
@@ -56,14 +58,27 @@ def grade_document(
     read = read_measurement(request.document, limits)
     measurement = _with_files(read.measurement, request.files, read.touchstone)
     asked = _joined(read.requirement, request.asked)
-    requirement = _requirement(asked, measurement.configuration)
-    rule_set = catalogue.get(asked.rule_set or "")
-    verdict = grade(measurement, rule_set, requirement, now=now)
+    place = _place(request.asked, "/requirement/configuration")
+    requirement = _requirement(asked, measurement.configuration, place)
+    try:
+        rule_set = catalogue.get(asked.rule_set or "")
+        verdict = grade(measurement, rule_set, requirement, now=now)
+    except UnknownRuleSetError as error:
+        raise error.at(_place(request.asked, "/requirement/rule_set")) from None
+    except InvalidRequirementError as error:
+        place = _place(request.asked, error.pointer)
+        raise InvalidRequirementError(place, error.detail, error.value) from None
     document = verdict_document(verdict)
     answer = {"verdict": document, "verdict_digest": digest(document)}
     if request.detail is not Detail.NONE:
         answer["assessment"] = assessment_document(measurement, verdict, rule_set, request.detail)
     return answer
+
+
+def _place(asked: RequirementRequest, pointer: str) -> str:
+    """Return where a part of the requirement stands: in the document, or beside it in the query."""
+    name = pointer.rpartition("/")[2]
+    return pointer if getattr(asked, name, None) is None else f"/query/{name}"
 
 
 def _joined(stated: RequirementRequest, asked: RequirementRequest) -> RequirementRequest:
@@ -74,14 +89,14 @@ def _joined(stated: RequirementRequest, asked: RequirementRequest) -> Requiremen
         first, second = getattr(stated, name), getattr(asked, name)
         if first is not None and second is not None and first != second:
             detail = f"The document asks for {first} and the request for {second}; give one of them."
-            errors.append(FieldError(f"/requirement/{name}", detail, str(second)))
+            errors.append(FieldError(f"/query/{name}", detail, str(second)))
         merged[name] = first if second is None else second
     if errors:
         raise InvalidDocumentError(errors)
     return RequirementRequest(**merged)
 
 
-def _requirement(asked: RequirementRequest, configuration: Configuration) -> Requirement:
+def _requirement(asked: RequirementRequest, configuration: Configuration, place: str) -> Requirement:
     errors = []
     if not asked.rule_set:
         detail = (
@@ -92,10 +107,10 @@ def _requirement(asked: RequirementRequest, configuration: Configuration) -> Req
         errors.append(FieldError("/requirement/category", "Say which category or class the link must meet."))
     if asked.configuration is not None and asked.configuration is not configuration:
         detail = (
-            f"The link was measured as {configuration}, and cannot be judged as {asked.configuration}: "
-            f"the configuration is a property of the measurement."
+            f"The link was measured as {configuration}, and cannot be judged as {asked.configuration}: the "
+            f"configuration is a property of the measurement. Leave it out here, or measure anew."
         )
-        errors.append(FieldError("/requirement/configuration", detail, str(asked.configuration)))
+        errors.append(FieldError(place, detail, str(asked.configuration)))
     if errors:
         raise InvalidDocumentError(errors)
     return Requirement(

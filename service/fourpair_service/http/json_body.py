@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Iterator
+from math import isinf
 from typing import Any, Final
 
 import orjson
@@ -18,6 +19,14 @@ from fourpair_service.errors import ServiceError
 
 DEEPEST: Final = 32
 LONGEST_NUMBER: Final = 64
+SHOWN_CHARACTERS: Final = 24
+BYTE_ORDER_MARK: Final = b"\xef\xbb\xbf"
+
+
+TOO_DEEP: Final = (
+    f"The body is nested deeper than {DEEPEST} levels; no document of this service needs that many."
+)
+HALF_A_PAIR: Final = "half of a surrogate pair, which is no character"
 
 
 class UnreadableBodyError(ServiceError):
@@ -25,13 +34,14 @@ class UnreadableBodyError(ServiceError):
 
     Attributes:
         pointer: where, as far as that can be said.
+        value: what stands there, where it can be shown.
     """
 
     code = "unreadable-body"
 
-    def __init__(self, detail: str, pointer: str = "") -> None:
-        super().__init__(detail)
-        self.detail, self.pointer = detail, pointer
+    def __init__(self, detail: str, pointer: str = "", value: str | None = None) -> None:
+        super().__init__(f"{pointer}: {detail}" if pointer else detail)
+        self.detail, self.pointer, self.value = detail, pointer, value
 
 
 class BodyTooLargeError(ServiceError):
@@ -58,7 +68,9 @@ def inflate(raw: bytes, *, most: int, ratio: int) -> bytes:
     try:
         content = reader.decompress(raw, limit + 1)
     except zlib.error as error:
-        raise UnreadableBodyError(f"The body is not valid gzip data ({error}).") from error
+        raise UnreadableBodyError(
+            "The body is not valid gzip data; compress it again, or send it plain without Content-Encoding."
+        ) from error
     if len(content) > limit:
         raise BodyTooLargeError(
             f"The gzip body inflates to more than {limit} bytes; "
@@ -66,6 +78,10 @@ def inflate(raw: bytes, *, most: int, ratio: int) -> bytes:
         )
     if not reader.eof:
         raise UnreadableBodyError("The gzip body ends before its data does; send it again in full.")
+    if reader.unused_data:
+        raise UnreadableBodyError(
+            f"{len(reader.unused_data)} bytes stand behind the gzip data; send one piece of gzip data alone."
+        )
     return content
 
 
@@ -77,6 +93,8 @@ def read_json(raw: bytes) -> Any:
     """
     if not raw.strip():
         raise UnreadableBodyError("The body is empty; send a JSON document.")
+    if raw.startswith(BYTE_ORDER_MARK):
+        raise UnreadableBodyError("The body begins with a byte order mark; send UTF-8 text without one.")
     try:
         value = orjson.loads(raw)
     except orjson.JSONDecodeError:
@@ -121,12 +139,29 @@ def _object(pairs: list[tuple[str, Any]]) -> _Object:
     return found
 
 
+class _Refused(float):
+    """What stands where a number should, kept so that its place can be named."""
+
+    text: str
+    problem: str
+
+    @classmethod
+    def of(cls, text: str, problem: str) -> _Refused:
+        """Return what stands for a text that is no readable number."""
+        found = cls("nan")
+        found.text = text if len(text) <= SHOWN_CHARACTERS else f"{text[:SHOWN_CHARACTERS]}…"
+        found.problem = problem
+        return found
+
+
 def _number(text: str) -> float:
     if len(text) > LONGEST_NUMBER:
-        raise ValueError(f"a number of {len(text)} digits; at most {LONGEST_NUMBER} are read")
+        return _Refused.of(
+            text, f"This number has {len(text)} digits, and at most {LONGEST_NUMBER} are read; round it."
+        )
     value = float(text)
-    if value in (float("inf"), float("-inf")):
-        raise ValueError(f"the number {text} is out of range")
+    if isinf(value):
+        return _Refused.of(text, f"The number {text} is too large to be read.")
     return value
 
 
@@ -135,49 +170,54 @@ def _whole(text: str) -> int | float:
     return int(text) if abs(value) < 2**63 else value
 
 
-def _refused(text: str) -> float:
-    raise ValueError(f"{text} is no JSON number")
+def _no_number(text: str) -> float:
+    return _Refused.of(
+        text, f"{text} is no number in JSON; leave out what was not measured, or send a number."
+    )
 
 
 def _slow(raw: bytes) -> Any:
     try:
         text = raw.decode()
         value = json.loads(
-            text, object_pairs_hook=_object, parse_constant=_refused, parse_int=_whole, parse_float=_number
+            text, object_pairs_hook=_object, parse_constant=_no_number, parse_int=_whole, parse_float=_number
         )
     except UnicodeDecodeError as error:
-        raise UnreadableBodyError(f"The body is not UTF-8 text (byte {error.start}).") from error
+        raise UnreadableBodyError(
+            f"The body is not UTF-8 text: byte {error.start + 1} belongs to no character. Save it as UTF-8."
+        ) from error
     except json.JSONDecodeError as error:
         raise UnreadableBodyError(
             f"The body is not JSON: {error.msg} at line {error.lineno}, column {error.colno}."
         ) from error
     except RecursionError as error:
-        raise UnreadableBodyError(f"The body is nested deeper than {DEEPEST} levels.") from error
-    except ValueError as error:
-        raise UnreadableBodyError(f"The body cannot be read: {error}.") from error
-    for pointer, problem in _problems(value, "", 0):
-        raise UnreadableBodyError(problem, pointer)
+        raise UnreadableBodyError(TOO_DEEP) from error
+    for pointer, problem, shown in _problems(value, "", 0):
+        raise UnreadableBodyError(problem, pointer, shown)
     return value
 
 
-def _problems(value: Any, pointer: str, depth: int) -> Iterator[tuple[str, str]]:
+def _problems(value: Any, pointer: str, depth: int) -> Iterator[tuple[str, str, str | None]]:
+    """Yield pointer, problem and, where it can be shown, the value."""
     if depth > DEEPEST:
-        yield pointer[:200], f"The body is nested deeper than {DEEPEST} levels."
+        yield pointer[:200], TOO_DEEP, None
+    elif isinstance(value, _Refused):
+        yield pointer, value.problem, value.text
     elif isinstance(value, str):
         if not _is_text(value):
-            yield pointer, "This text holds half of a surrogate pair, which is no character; leave it out."
+            yield pointer, f"This text holds {HALF_A_PAIR}; leave it out.", None
     elif isinstance(value, list):
         for i, inner in enumerate(value):
-            if not isinstance(inner, int | float):
+            if type(inner) is not float and type(inner) is not int:
                 yield from _problems(inner, f"{pointer}/{i}", depth + 1)
     elif isinstance(value, dict):
         twice = getattr(value, "twice", None)
         if twice is not None:
             place = f"{pointer}/{_escaped(twice)}"
-            yield place, f"The key {twice!r} stands here more than once; keep one of them."
+            yield place, f"The key {twice!r} stands here more than once; keep one of them.", None
         for key, inner in value.items():
             if not _is_text(key):
-                yield pointer, "A key here holds half of a surrogate pair, which is no character."
+                yield pointer, f"A key here holds {HALF_A_PAIR}; write it without.", None
             yield from _problems(inner, f"{pointer}/{_escaped(key)}", depth + 1)
 
 

@@ -25,6 +25,7 @@ from fourpair_service.http.problems import (
     problem_document,
     respond,
 )
+from fourpair_service.http.query_errors import InvalidQueryError
 
 ViewT = TypeVar("ViewT", bound=type)
 FunctionT = TypeVar("FunctionT", bound=Callable[..., Any])
@@ -53,9 +54,23 @@ class ProblemSchema(Schema):
 
 
 class QueryParser(FlaskParser):
-    """Refuses query parameters that it does not know."""
+    """Refuses query parameters that it does not know, and those given twice."""
 
     DEFAULT_UNKNOWN_BY_LOCATION = {**FlaskParser.DEFAULT_UNKNOWN_BY_LOCATION, "query": RAISE}  # noqa: RUF012
+
+    def load_querystring(self, req: Any, schema: Schema) -> Any:
+        """Return the query; one value for each parameter that is no list.
+
+        Raises:
+            InvalidQueryError: a parameter stands more than once.
+        """
+        for name, values in req.args.lists():
+            field = schema.fields.get(name)
+            may_repeat = getattr(field, "is_multiple", isinstance(field, fields.List))
+            if len(values) > 1 and not may_repeat:
+                detail = f"{name} stands in the query {len(values)} times; give it once."
+                raise InvalidQueryError(f"/query/{name}", detail, ", ".join(values)[:80])
+        return super().load_querystring(req, schema)
 
 
 class StrictBlueprint(Blueprint):  # type: ignore[misc] # flask-smorest carries no types

@@ -8,14 +8,14 @@ from http import HTTPStatus
 from typing import Any, Final
 
 from flask import Response, g, request
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, MethodNotAllowed, NotFound
 
 from fourpair_service.config import InvalidSettingError
 from fourpair_service.domain.errors import InvalidMeasurementError, InvalidRequirementError
 from fourpair_service.errors import ServiceError
 from fourpair_service.http.json_body import BodyTooLargeError, UnreadableBodyError, UnsupportedBodyError
 from fourpair_service.http.query_errors import InvalidQueryError, NotAcceptableError, UnknownFaultError
-from fourpair_service.http.schemas.document_errors import InvalidDocumentError
+from fourpair_service.http.schemas.document_errors import SHOWN_CHARACTERS, InvalidDocumentError
 from fourpair_service.http.touchstone_errors import UnreadableTouchstoneError
 from fourpair_service.rulesets.errors import InvalidRuleSetError, RuleSetNotFoundError, UnknownRuleSetError
 
@@ -237,7 +237,7 @@ def from_http_exception(error: HTTPException) -> Response:
     problem = HTTP_PROBLEMS.get(status, HTTP_PROBLEMS[500 if status >= 500 else 400])
     data: Mapping[str, Any] = getattr(error, "data", None) or {}
     errors = list(_flat(data.get("messages", {})))
-    detail = errors[0]["detail"] if errors else problem.remedy
+    detail = f"{errors[0]['pointer']}: {errors[0]['detail']}" if errors else _plain_detail(error, problem)
     response = respond({**problem_document(problem, detail, errors), "status": status})
     for name, value in error.get_headers():
         if name.lower() not in {"content-type", "content-length"}:
@@ -245,9 +245,26 @@ def from_http_exception(error: HTTPException) -> Response:
     return response
 
 
+def _plain_detail(error: HTTPException, problem: Problem) -> str:
+    """Return what happened to this request in particular, as far as HTTP says."""
+    if isinstance(error, NotFound):
+        return f"Nothing is served at {request.path[:SHOWN_CHARACTERS]}. {problem.remedy}"
+    if isinstance(error, MethodNotAllowed) and error.valid_methods:
+        usable = " or ".join(sorted(set(error.valid_methods) - {"HEAD", "OPTIONS"}))
+        return f"{request.path[:SHOWN_CHARACTERS]} does not answer to {request.method}; use {usable}."
+    return f"{problem.meaning} {problem.remedy}"
+
+
+def _value(pointer: str) -> str | None:
+    """Return the value of the query parameter that a pointer names."""
+    place, _, name = pointer[1:].partition("/")
+    found = request.args.get(name) if place == "query" else None
+    return None if found is None else found[:SHOWN_CHARACTERS]
+
+
 def _flat(messages: Any, path: str = "") -> list[dict[str, Any]]:
     if isinstance(messages, Mapping):
         return [entry for key, inner in messages.items() for entry in _flat(inner, f"{path}/{key}")]
     if isinstance(messages, list):
-        return [{"pointer": path, "detail": str(message), "value": None} for message in messages]
-    return [{"pointer": path, "detail": str(messages), "value": None}]
+        return [{"pointer": path, "detail": str(message), "value": _value(path)} for message in messages]
+    return [{"pointer": path, "detail": str(messages), "value": _value(path)}]

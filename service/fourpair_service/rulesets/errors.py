@@ -25,13 +25,25 @@ class InvalidRuleSetError(ServiceError):
 
 
 class UnknownRuleSetError(ServiceError):
-    """No rule set of that name is loaded."""
+    """No rule set of that name is loaded.
+
+    Attributes:
+        pointer: where the name was asked for; ``None`` where that is not known.
+        value: the name.
+    """
 
     code = "unknown-rule-set"
+    pointer: str | None = None
 
     def __init__(self, name: str, known: Sequence[str], advice: str = "") -> None:
         super().__init__(f"There is no rule set {name!r}. {advice}Known: {', '.join(known)}.")
         self.name, self.known, self.advice = name, tuple(known), advice
+        self.value = name
+
+    def at(self, pointer: str) -> UnknownRuleSetError:
+        """Return this error with the place where the name was asked for."""
+        self.pointer = pointer
+        return self
 
 
 class RuleSetNotFoundError(UnknownRuleSetError):

@@ -184,8 +184,9 @@ def derived_cautions(
                 elif ours > DERIVED_REFUSED_DB:
                     raise InvalidMeasurementError(
                         f"/sweeps/{parameter}/{end}/{key}",
-                        f"the supplied {name} differs by up to {ours:.1f} dB from what the measured curves "
-                        f"give; leave it out, or correct the curve that is wrong",
+                        f"The supplied {name} differs by up to {ours:.1f} dB from what the measured curves "
+                        f"give, and by no more than {DERIVED_REFUSED_DB:g} dB it may; leave it out, or correct the curve "
+                        f"that is wrong.",
                         round(ours, 3),
                     )
                 else:

@@ -7,7 +7,6 @@ from typing import Any, Final
 
 from flask import Response, current_app, request
 from flask.views import MethodView
-from marshmallow import RAISE, Schema
 
 from fourpair_service.config import Settings
 from fourpair_service.domain.limits import Basis
@@ -25,6 +24,7 @@ from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.fields import Choice, Text
 from fourpair_service.http.schemas.measurement import MeasurementSchema, RequirementRequest
+from fourpair_service.http.schemas.strict import StrictSchema
 from fourpair_service.http.schemas.verdict import GradeAnswerSchema
 from fourpair_service.http.services import services
 from fourpair_service.http.touchstone import TouchstoneFile
@@ -32,19 +32,15 @@ from fourpair_service.http.touchstone import TouchstoneFile
 MULTIPART: Final = "multipart/form-data"
 MEASUREMENT_PART: Final = "measurement"
 SWEEP_PART: Final = "sweep"
+NO_PARTS: Final = " (a Content-Type whose boundary is not that of the body leaves a form without parts)"
 
 blueprint = StrictBlueprint(
     "grade", __name__, url_prefix="/v1", description="Grading without keeping anything"
 )
 
 
-class GradeQuery(Schema):
+class GradeQuery(StrictSchema):
     """The requirement, where it does not stand in the document."""
-
-    class Meta:
-        """Refuse unknown query parameters."""
-
-        unknown = RAISE
 
     rule_set = Text(
         metadata={"description": "id of a rule set, or TIA or ISO for the newest of that standard"}
@@ -92,7 +88,11 @@ def _multipart(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
             f"and parts {SWEEP_PART!r} with the files."
         )
     if len(parts) + (text is not None) != 1:
-        raise UnreadableBodyError(f"Send exactly one part {MEASUREMENT_PART!r} with the document as JSON.")
+        got = len(parts) + (text is not None)
+        raise UnreadableBodyError(
+            f"Send exactly one part {MEASUREMENT_PART!r} with the document as JSON; the form has "
+            f"{got or 'none'}{NO_PARTS if not got else ''}."
+        )
     raw = parts[0].read() if parts else (text or "").encode()
     files = tuple(_file(part, settings) for part in request.files.getlist(SWEEP_PART))
     if not files:

@@ -34,6 +34,8 @@ def name_advice(name: str, known: Collection[str]) -> str:
     >>> name_advice("lenght_m", ["length_m", "delay_ns"])
     'There is no such field; did you mean length_m?'
     """
+    if not known:
+        return "Nothing can be given here; leave it out."
     close = get_close_matches(name[:64].casefold(), known, n=1)
     if close:
         return f"There is no such field; did you mean {close[0]}?"
@@ -48,7 +50,7 @@ def key_advice(key: str, known: Collection[str]) -> str:
     >>> key_advice("12-36", ["12>36", "36>12"])
     'This has a direction: write 12>36 where 12 disturbs and 36 is disturbed.'
     >>> key_advice("21", ["12", "36"])
-    'Write 12.'
+    'A pair is named by its pins in rising order: write 12.'
     """
     numbers = [part for part in key[:32].replace(">", "-").split("-") if part]
     pairs = ["".join(sorted(number)) for number in numbers]
@@ -60,5 +62,5 @@ def key_advice(key: str, known: Collection[str]) -> str:
     if swapped in known and len(pairs) > 1:
         return f"The order of the pairs does not matter here, one spelling is accepted: write {swapped}."
     if "".join(pairs) in known or "".join(sorted("".join(pairs))) in known:
-        return f"Write {''.join(sorted(''.join(pairs)))}."
-    return f"Expected one of {', '.join(known)}."
+        return f"A pair is named by its pins in rising order: write {''.join(sorted(''.join(pairs)))}."
+    return f"There is no such key; known here: {', '.join(known)}."

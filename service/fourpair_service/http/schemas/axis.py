@@ -17,6 +17,7 @@ from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, curren
 
 # 1 Hz to 10 GHz; the highest limit line of any edition ends at 2000 MHz.
 LOWEST_MHZ: Final = 1e-6
+LOWEST: Final = "1 Hz (0.000001 MHz)"
 HIGHEST_MHZ: Final = 10_000.0
 _ANY: Final = Bounds(0.0, 1e13, "MHz")
 
@@ -72,24 +73,33 @@ def _checked(content: bytes) -> Axis:
     if fall.size:
         i = int(fall[0]) + 1
         raise ValidationError(
-            {i: [f"Frequencies must increase: {axis[i]:g} follows {axis[i - 1]:g}. Sort them, each once."]}
+            {
+                i: [
+                    f"Frequencies must increase: {axis[i]:.12g} follows {axis[i - 1]:.12g}. Sort them, each once."
+                ]
+            }
         )
     if axis[0] < LOWEST_MHZ:
-        raise ValidationError({0: [f"Frequencies start above zero, at {LOWEST_MHZ:g} MHz or higher."]})
+        raise ValidationError(
+            {0: [f"Frequencies lie above zero, {LOWEST} or higher; leave out what is below."]}
+        )
     return Axis(content, axis)
 
 
 def _refuse_wrong_unit(first: float, last: float) -> None:
     if last > HIGHEST_MHZ:
-        # No axis starts above 10 MHz unless its owner counts in kHz or Hz.
-        unit, per_mhz = ("Hz", 1e6) if last >= 1e7 else ("kHz", 1e3)
-        raise ValidationError(
-            f"This axis looks like {unit} ({first:g} to {last:g}): send MHz, {last / per_mhz:g} instead of {last:g}."
-        )
+        # In kHz no copper cable is swept beyond 10 000 000, and no sweep begins at 100 000.
+        unit, per_mhz = ("Hz", 1e6) if last >= 1e7 or first >= 1e5 else ("kHz", 1e3)
+        raise ValidationError(_wrong_unit(unit, first, last, last / per_mhz))
     if first <= 0.002 and 0.05 <= last <= 2.1:
-        raise ValidationError(
-            f"This axis looks like GHz ({first:g} to {last:g}): send MHz, {last * 1e3:g} instead of {last:g}."
-        )
+        raise ValidationError(_wrong_unit("GHz", first, last, last * 1e3))
+
+
+def _wrong_unit(unit: str, first: float, last: float, last_mhz: float) -> str:
+    return (
+        f"This axis looks like {unit} ({first:.12g} to {last:.12g}): "
+        f"send MHz, {last_mhz:.12g} in place of {last:.12g}."
+    )
 
 
 def _stretch(i: int, value: Any) -> tuple[float, float, float]:
@@ -103,9 +113,9 @@ def _stretch(i: int, value: Any) -> tuple[float, float, float]:
         if type(number) is not float and type(number) is not int:
             messages[name] = [f"Expected a number in MHz, got {what_it_is(number)}."]
         elif not LOWEST_MHZ <= number <= _ANY.high:
-            messages[name] = [f"Expected at least {LOWEST_MHZ:g} MHz."]
+            messages[name] = [f"Expected {LOWEST} or more."]
     if not messages and value["stop"] < value["start"]:
-        messages["stop"] = ["A stretch must increase: stop lies below start."]
+        messages["stop"] = ["A stretch must increase, and this stop lies below its start; exchange the two."]
     if messages:
         raise ValidationError({i: messages})
     return float(value["start"]), float(value["step"]), float(value["stop"])
@@ -119,7 +129,13 @@ def _from_stretches(stretches: tuple[tuple[float, float, float], ...], points: i
     for i, (start, step, stop) in enumerate(stretches):
         if start <= last:
             raise ValidationError(
-                {i: {"start": [f"Stretches must increase: the one before reaches {last:g} MHz."]}}
+                {
+                    i: {
+                        "start": [
+                            f"Stretches must increase: the one before reaches {last:g} MHz; start above."
+                        ]
+                    }
+                }
             )
         steps = (stop - start) / step
         if steps + sum(counts) >= points:

@@ -30,7 +30,7 @@ class Bounds:
     def message(self, value: float) -> str:
         """Return what to say of a value outside."""
         unit = f" {self.unit}".rstrip()
-        return f"{value:g}{unit} cannot be: expected {self.low:g} to {self.high:g}{unit}."
+        return f"{value:g}{unit} cannot be right: expected {self.low:g} to {self.high:g}{unit}."
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,7 +122,7 @@ class SweepsReader:
         if unknown := content.keys() - _KEYS[group[0]]:
             for key in content:
                 if key in unknown:
-                    self._put((*path, key), key_advice(key, keys))
+                    self._put((*path, key), _key_message(key, keys, content))
         for key in keys:
             if key not in content:
                 continue
@@ -205,7 +205,18 @@ class SweepsReader:
             curve, median = curves[row], float(np.median(losses[row]))
             if median < 0 and curve.group[0] not in _RATIOS:
                 at = (*curve.path, curve.names[0]) if curve.names[0] else curve.path
-                self._put(at, f"Losses are positive numbers: send {-median:g}, not {median:g}.")
+                self._put(
+                    at,
+                    f"Losses are positive numbers, and the median of this list is {median:g} dB: turn every sign.",
+                )
+
+
+def _key_message(key: str, known: Sequence[str], content: Mapping[str, Any]) -> str:
+    """Return what to do about a key that is not known beside those that stand with it."""
+    same = "-".join(reversed(key.split("-")))
+    if same in known and same in content:
+        return f"This is the same combination as {same}, which stands here too: keep one of them, as {same}."
+    return key_advice(key, known)
 
 
 class SweepsField(fields.Field[Curves]):

@@ -54,7 +54,12 @@ def pointer_of(path: Sequence[object]) -> str:
     >>> pointer_of(["sweeps", "a/b", 17])
     '/sweeps/a~1b/17'
     """
-    return "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in path)
+    return "".join(f"/{_shortened(str(part)).replace('~', '~0').replace('/', '~1')}" for part in path)
+
+
+def _shortened(text: str) -> str:
+    """Return text that fits a line: a key may be as long as a body."""
+    return text if len(text) <= SHOWN_CHARACTERS else f"{text[:SHOWN_CHARACTERS]}…"
 
 
 def put(messages: dict[object, object], path: Sequence[object], message: str) -> None:
@@ -115,7 +120,7 @@ def _value_at(document: object, path: Sequence[object]) -> object:
 def _shown(value: object) -> object:
     if isinstance(value, str):
         printable = value.encode("utf-8", "replace").decode("utf-8")
-        return printable if len(printable) <= SHOWN_CHARACTERS else f"{printable[:SHOWN_CHARACTERS]}…"
+        return _shortened(printable)
     if isinstance(value, int) and abs(value) >= 2**63:
         return float(value) if abs(value) < 10**300 else None
     return None if isinstance(value, (Mapping, list, tuple)) else value

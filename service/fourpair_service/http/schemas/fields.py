@@ -78,7 +78,8 @@ class Integer(fields.Integer):
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
     ) -> int:
         if type(value) is not int and not (type(value) is float and value.is_integer()):
-            raise ValidationError(f"Expected a whole number, got {what_it_is(value)}.")
+            got = f"{value:g}" if type(value) is float else what_it_is(value)
+            raise ValidationError(f"Expected a whole number, got {got}.")
         if not self.low <= value <= self.high:
             raise ValidationError(f"Expected a whole number from {self.low} to {self.high}.")
         return int(value)
@@ -118,7 +119,11 @@ class Text(fields.String):
         limits = current_limits()
         most = limits.notes_characters if self.is_long else limits.name_characters
         if not value or len(value) > most:
-            raise ValidationError(f"Expected 1 to {most} characters, got {len(value)}.")
+            raise ValidationError(
+                f"Expected 1 to {most} characters, got {len(value)}; shorten it."
+                if value
+                else f"Expected 1 to {most} characters, got none; leave the field out where there is nothing to say."
+            )
         if not value.isprintable():
             self._refuse_unreadable(value)
         return value
@@ -184,7 +189,7 @@ class Day(fields.Date):
                 return date.fromisoformat(value)
             except ValueError:
                 pass  # a 30th of February: answered below
-        raise ValidationError("Expected a day, such as 2025-11-02.")
+        raise ValidationError("Expected a day of the calendar, such as 2025-11-02.")
 
 
 class Items(fields.List[Any]):

@@ -80,7 +80,10 @@ def _nvp_advice(value: float) -> str | None:
 
 def _delay_advice(value: float) -> str | None:
     if 0 < value < 1:
-        return f"A delay of {value:g} ns is {value * 0.2:.2g} m of cable; is it in microseconds? Send nanoseconds."
+        return (
+            f"A delay of {value:g} ns is that of {value * 0.2:.2g} m of cable. If it is in microseconds, "
+            f"send nanoseconds: {value * 1e3:g}."
+        )
     return None
 
 
@@ -137,7 +140,9 @@ class Accuracy(fields.Field[Any]):
         axis = read_axis(value["frequency_mhz"]).frequency_mhz
         array, problems = pack([value["accuracy_db"]], len(axis), ACCURACY_BOUNDS)
         if problems:
-            raise ValidationError({"accuracy_db": [problems[0].detail]})
+            first = problems[0]
+            detail: Any = [first.detail]
+            raise ValidationError({"accuracy_db": detail if first.index is None else {first.index: detail}})
         return AccuracyCurve(axis, array[0])
 
     def json_schema(self) -> dict[str, object]:
@@ -217,8 +222,9 @@ class SummaryReadingSchema(StrictSchema):
     def _end_fits(self, data: Mapping[str, Any], **_: object) -> None:
         parameter = data.get("parameter")
         if parameter is not None and TRAITS[parameter].has_ends != ("end" in data):
-            need = "needs an end, near or far" if TRAITS[parameter].has_ends else "has no ends"
-            raise ValidationError({"end": [f"{TRAITS[parameter].title} {need}."]})
+            title = TRAITS[parameter].title
+            need = "needs an end: near or far" if TRAITS[parameter].has_ends else "has no ends: leave end out"
+            raise ValidationError({"end": [f"{title[0].upper()}{title[1:]} {need}."]})
 
 
 class SummarySchema(StrictSchema):

@@ -35,9 +35,15 @@ class StrictSchema(Schema):
             if name not in error.messages:
                 continue
             if name not in data and field.required:
-                error.messages[name] = ["This is required."]
+                error.messages[name] = [f"This is required.{_expected(field)}"]
             elif name in data and data[name] is None:
-                error.messages[name] = ["Leave it out or give a value."]
+                error.messages[name] = ["null says nothing here: leave the field out, or give it a value."]
+
+
+def _expected(field: fields.Field[Any]) -> str:
+    """Return the words that a choice accepts, for a sentence behind another."""
+    choices = getattr(field, "choices", ())
+    return f" Give one of {', '.join(choices)}." if choices else ""
 
 
 class KeyedSchema(StrictSchema):

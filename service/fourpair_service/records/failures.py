@@ -24,10 +24,11 @@ FAMILIES: Final = {
     "acr_n": "next",
     "ps_acr_n": "next",
     "ps_acr_f": "acr_f",
-    "delay_skew": "delay",
-    "ps_aacr_f": "ps_anext",
-    "resistance_unbalance_within_pair": "loop_resistance",
-    "resistance_unbalance_between_pairs": "loop_resistance",
+    "delay_skew": "propagation_delay",
+    "ps_anext_average": "ps_anext",
+    "ps_aacr_f_average": "ps_aacr_f",
+    "resistance_unbalance_within_pair": "dc_loop_resistance",
+    "resistance_unbalance_between_pairs": "dc_loop_resistance",
 }
 
 

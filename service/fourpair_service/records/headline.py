@@ -1,0 +1,102 @@
+"""What a new revision makes of its record's row and of the feed; the same for every store."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fourpair_service.records.curves import Document
+from fourpair_service.records.failures import failures
+from fourpair_service.records.model import (
+    Assessment,
+    Change,
+    ChangeKind,
+    Job,
+    Kind,
+    Record,
+    Revision,
+)
+
+
+def _supported(rows: Any, name: str) -> tuple[str, ...]:
+    return tuple(sorted(str(row[name]) for row in rows or () if row.get("state") == "supported"))
+
+
+def supported(assessment: Assessment | None) -> dict[str, tuple[str, ...]]:
+    """Return the applications and power types that an assessment says are supported."""
+    document = assessment.document if assessment else {}
+    power = document.get("power") or {}
+    return {
+        "applications": _supported(document.get("applications"), "application"),
+        "power_types": _supported(power.get("types"), "type"),
+    }
+
+
+def record_after(
+    before: Record | None,
+    revision: Revision,
+    verdict: Document,
+    assessment: Assessment | None,
+    seq: int,
+) -> Record:
+    """Return the record's row once ``revision`` is its newest."""
+    categories = verdict.get("categories", ())
+    return Record(
+        id=revision.record_id,
+        job_id=revision.job_id,
+        label=revision.label,
+        revision=revision.number,
+        digest=revision.digest,
+        row=before.row if before else seq,
+        seq=seq,
+        kind=revision.kind,
+        outcome=revision.outcome,
+        first_outcome=before.first_outcome if before else revision.outcome,
+        headroom_db=revision.headroom_db,
+        category=verdict["requirement"]["category"],
+        rule_set_id=revision.rule_set_id,
+        provisional=bool(verdict.get("provisional")),
+        tester_id=revision.tester_id,
+        tested_at=revision.tested_at,
+        created_at=before.created_at if before else revision.at,
+        changed_at=revision.at,
+        measurement_digest=revision.measurement_digest,
+        measured_digest=revision.measured_digest,
+        external_ids=dict(revision.external_ids),
+        categories_met=tuple(row["category"] for row in categories if row["state"] == "met"),
+        failing=() if revision.kind is Kind.WITHDRAWN else tuple(sorted(failures(verdict))),
+        **supported(assessment),
+    )
+
+
+def record_change(before: Record | None, revision: Revision, seq: int) -> Change:
+    """Return the entry of the feed that tells of ``revision``."""
+    return Change(
+        seq=seq,
+        previous_seq=before.seq if before else None,
+        kind=ChangeKind(f"record.{revision.kind.value}"),
+        at=revision.at,
+        job_id=revision.job_id,
+        previous_job_id=before.job_id if before else None,
+        record_id=revision.record_id,
+        number=revision.number,
+        label=revision.label,
+        outcome=revision.outcome,
+        previous_outcome=before.outcome if before else None,
+    )
+
+
+def job_change(job: Job, kind: ChangeKind, *, previous_seq: int | None, seq: int) -> Change:
+    """Return the entry of the feed that tells of a job's new revision."""
+    return Change(
+        seq=seq,
+        previous_seq=previous_seq,
+        kind=kind,
+        at=job.at,
+        job_id=job.id,
+        previous_job_id=job.id if previous_seq else None,
+        record_id=None,
+        number=job.revision,
+        label=None,
+        outcome=None,
+        previous_outcome=None,
+    )

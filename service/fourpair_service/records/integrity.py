@@ -1,0 +1,196 @@
+"""Canonical bytes, the chain of digests, and where it breaks.
+
+A revision's digest covers its own fields; those hold the digests of measurement
+and verdict and of the revision before. Whoever alters anything must therefore
+re-seal every later revision and the record's own row as well.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, replace
+from hashlib import sha256
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+import numpy as np
+
+from fourpair_service.records.curves import Curve, Document, Parted
+from fourpair_service.records.errors import InvalidRecordError
+from fourpair_service.records.model import Record, Revision
+
+if TYPE_CHECKING:
+    from fourpair_service.records.ports import Reader
+
+# What says how a measurement is named and where it belongs, not what was measured.
+CIRCUMSTANCES: Final = frozenset(
+    {"label", "job", "ends", "cable", "tested_by", "tested_at", "notes", "external_ids", "requirement"}
+)
+PAGE: Final = 1000
+
+
+class Break(NamedTuple):
+    """The first place where the store no longer holds what was sealed.
+
+    Attributes:
+        record_id: ``None`` where the feed itself is broken.
+        number: the revision, or the ``seq`` where the feed is broken.
+        what: a sentence.
+    """
+
+    record_id: str | None
+    number: int
+    what: str
+
+
+def canonical_json(value: Any) -> bytes:
+    """Return the one byte string of a value: sorted keys, no spaces, UTF-8.
+
+    Raises:
+        InvalidRecordError: the value holds what JSON cannot carry.
+
+    >>> canonical_json({"b": 1, "a": 2.0})
+    b'{"a":2.0,"b":1}'
+    """
+    try:
+        return json.dumps(
+            value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+        ).encode()
+    except (TypeError, ValueError) as error:
+        raise InvalidRecordError("", f"the document is no JSON: {error}") from error
+
+
+def digest(content: bytes) -> str:
+    """Return ``sha256:`` and the hexadecimal digest."""
+    return f"sha256:{sha256(content).hexdigest()}"
+
+
+def curves_digest(curves: Iterable[Curve]) -> str:
+    """Return the digest of all curves: path, numbers as IEEE 754 bytes, which are integers.
+
+    Bytes and not text: one machine's shortest decimal is another's choice, the
+    64 bits are everybody's, and it takes a tenth of the time.
+    """
+    total = sha256(b"fourpair curves 1\n")
+    for path, curve in sorted((canonical_json(curve.path), curve) for curve in curves):
+        total.update(b"%b\n%d\n" % (path, len(curve.values)))
+        total.update(curve.values.astype("<f8", copy=False).tobytes())
+        if curve.integers is not None:
+            total.update(np.packbits(curve.integers).tobytes())
+    return f"sha256:{total.hexdigest()}"
+
+
+def measurement_digest(rest: Document, curves: str) -> str:
+    """Return the digest of a measurement from its rest and the digest of its curves."""
+    return digest(canonical_json([rest, curves]))
+
+
+def measured_digest(rest: Document, curves: str) -> str:
+    """Return the digest of what was measured, under whatever label."""
+    return measurement_digest({k: v for k, v in rest.items() if k not in CIRCUMSTANCES}, curves)
+
+
+def envelope(revision: Revision) -> Document:
+    """Return all that a revision's digest covers."""
+    document = asdict(replace(revision, external_ids=dict(revision.external_ids)))
+    del document["digest"]
+    return document
+
+
+def sealed(revision: Revision) -> Revision:
+    """Return the revision with the digest of its canonical bytes."""
+    return replace(revision, digest=digest(canonical_json(envelope(revision))))
+
+
+def _content_break(revision: Revision, measurement: Parted, verdict: Document) -> str | None:
+    curves = curves_digest(measurement.curves)
+    found = {
+        "measurement_digest": measurement_digest(measurement.rest, curves),
+        "measured_digest": measured_digest(measurement.rest, curves),
+        "verdict_digest": digest(canonical_json(verdict)),
+        "outcome": verdict.get("outcome"),
+        "headroom_db": verdict.get("headroom_db"),
+    }
+    for name, value in found.items():
+        if getattr(revision, name) != value:
+            return f"its {name} is {getattr(revision, name)}, what is stored gives {value}"
+    return None
+
+
+def _own_break(reader: Reader, revision: Revision, attested: str) -> str | None:
+    again = sealed(revision).digest
+    if again != attested:
+        return f"it was sealed as {attested}, what is stored gives {again}"
+    measurement = reader.measurement(revision.record_id, revision.number)
+    verdict = reader.verdict(revision.record_id, revision.number)
+    if measurement is None or verdict is None:
+        return "its measurement or verdict is gone"
+    return _content_break(revision, measurement, verdict)
+
+
+def _chain_break(reader: Reader, record: Record, revisions: Sequence[Revision]) -> Break | None:
+    """Walk down from the newest: what stands above has been found sound and vouches for what is below."""
+    numbers = [revision.number for revision in revisions]
+    if numbers != list(range(1, record.revision + 1)):
+        missing = next(n for n in range(1, max([record.revision, *numbers]) + 1) if numbers[n - 1 : n] != [n])
+        return Break(record.id, missing, "it is missing, or beyond the newest that the record knows")
+    attested: str | None = record.digest
+    broken: Break | None = None
+    for revision in reversed(revisions):
+        what = _own_break(reader, revision, attested or "the first of its record")
+        if what:
+            broken = Break(record.id, revision.number, what)
+        # A broken revision vouches for nothing: the next one stands for itself.
+        below = revisions[revision.number - 2].digest if revision.number > 1 else None
+        attested = below if what else revision.previous_digest
+        if not what and revision.number == 1 and attested is not None:
+            broken = Break(record.id, 1, "it names a revision before the first")
+    return broken
+
+
+def _head_break(record: Record, newest: Revision) -> Break | None:
+    for name in ("job_id", "label", "outcome", "headroom_db", "kind", "tester_id", "tested_at", "rule_set_id"):
+        if getattr(record, name) != getattr(newest, name):
+            return Break(record.id, newest.number, f"the record's row shows another {name} than the revision")
+    return None
+
+
+def _feed_breaks(reader: Reader) -> Iterator[Break]:
+    expected, page = 1, reader.changes(after=0, limit=PAGE)
+    while page:
+        for change in page:
+            if change.seq != expected:
+                yield Break(None, expected, f"the feed goes on with {change.seq}")
+            expected = change.seq + 1
+        page = reader.changes(after=page[-1].seq, limit=PAGE)
+
+
+def breaks(reader: Reader, record_ids: Iterable[str]) -> Iterator[Break]:
+    """Yield every break: first of the feed, then record by record."""
+    yield from _feed_breaks(reader)
+    for record_id in record_ids:
+        record = reader.record(record_id)
+        if record is None:
+            yield Break(record_id, 1, "the feed names it and it is gone")
+            continue
+        revisions = reader.revisions(record_id)
+        found = _chain_break(reader, record, revisions) or _head_break(record, revisions[-1])
+        if found:
+            yield found
+
+
+def every_record_id(reader: Reader) -> Iterator[str]:
+    """Yield the id of every record that the feed names, in the order of creation."""
+    seen: set[str] = set()
+    page = reader.changes(after=0, limit=PAGE)
+    while page:
+        for change in page:
+            if change.record_id is not None and change.record_id not in seen:
+                seen.add(change.record_id)
+                yield change.record_id
+        page = reader.changes(after=page[-1].seq, limit=PAGE)
+
+
+def first_break(reader: Reader) -> Break | None:
+    """Return the first break of a store, or ``None`` when it holds what was sealed."""
+    return next(breaks(reader, every_record_id(reader)), None)

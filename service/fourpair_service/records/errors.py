@@ -3,6 +3,8 @@
 * ServiceError
     + NotFoundError                no such record, revision, job, party, attachment or key
     + RevisionConflictError        read it again, re-apply the change
+    + PreconditionMissingError     a change that does not say which revision it rests on
+    + IdempotencyRunningError      the same request is being carried out
     + LabelTakenError              another link of the job has this label
     + ExternalIdTakenError         another record or job has this external id
     + JobExistsError               the id is in use
@@ -41,11 +43,32 @@ class RevisionConflictError(ServiceError):
 
     code = "revision-conflict"
 
-    def __init__(self, what: str, name: str, *, expected: int, actual: int) -> None:
+    def __init__(self, what: str, name: str, *, expected: int | str, actual: int | str) -> None:
         super().__init__(
             f"{what} {name} is at revision {actual}, not {expected}; read it again and re-apply the change."
         )
         self.what, self.name, self.expected, self.actual = what, name, expected, actual
+
+
+class PreconditionMissingError(ServiceError):
+    """A change that does not say what it rests on."""
+
+    code = "precondition-missing"
+
+    def __init__(self, what: str, name: str) -> None:
+        super().__init__(
+            f"Say which revision of {what} {name} this rests on: send its ETag as If-Match, or * for whichever."
+        )
+
+
+class IdempotencyRunningError(ServiceError):
+    """The same request is being carried out at this moment."""
+
+    code = "idempotency-running"
+
+    def __init__(self, key: str) -> None:
+        super().__init__(f"The request with idempotency key {key} is being carried out; ask again shortly.")
+        self.key = key
 
 
 class LabelTakenError(ServiceError):

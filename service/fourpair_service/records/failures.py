@@ -92,11 +92,29 @@ def fault_key(record_id: str, what: str) -> str:
     return sha256(f"{record_id}\n{what}".encode()).hexdigest()[:16]
 
 
+GOOD_OUTCOMES: Final = frozenset({"pass", "marginal_pass"})
+
+
+def _found_good(verdict: Document, what: str) -> bool:
+    """Return whether a verdict judged the thing and found it inside: silence closes nothing."""
+    if what.startswith("wire_map:"):
+        return (verdict.get("wire_map") or {}).get("outcome") not in {None, "incomplete"}
+    family, _, end = what.partition(":")
+    outcomes = {
+        row["outcome"]
+        for row in verdict.get("parameters", ())
+        if FAMILIES.get(row["parameter"], row["parameter"]) == family and (row["end"] or "link") == end
+    }
+    judged = outcomes - {None}
+    return bool(judged) and judged <= GOOD_OUTCOMES
+
+
 def fault_states(
-    before: Iterable[FaultState], record_id: str, failing: dict[str, Failure], seq: int
+    before: Iterable[FaultState], record_id: str, verdict: Document, *, seq: int, withdrawn: bool
 ) -> list[FaultState]:
     """Return the faults of a record that a new revision opens, shows again or closes."""
     known = {fault.what: fault for fault in before}
+    failing = {} if withdrawn else failures(verdict)
     changed = [
         replace(known[f.what], title=f.title, detail=f.detail, seen_seq=seq, closed_seq=None)
         if f.what in known
@@ -106,6 +124,8 @@ def fault_states(
     closed = [
         replace(fault, closed_seq=seq)
         for fault in known.values()
-        if fault.what not in failing and fault.closed_seq is None
+        if fault.what not in failing
+        and fault.closed_seq is None
+        and (withdrawn or _found_good(verdict, fault.what))
     ]
     return changed + closed

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from fourpair_service.records.curves import Document
+from fourpair_service.records.errors import (
+    ExternalIdTakenError,
+    JobExistsError,
+    LabelTakenError,
+    RevisionConflictError,
+)
 from fourpair_service.records.failures import failures
 from fourpair_service.records.model import (
     Assessment,
@@ -16,12 +22,22 @@ from fourpair_service.records.model import (
     Revision,
 )
 
+if TYPE_CHECKING:
+    from fourpair_service.records.ports import Reader
+
 
 def _supported(rows: Any, name: str) -> tuple[str, ...]:
     return tuple(sorted(str(row[name]) for row in rows or () if row.get("state") == "supported"))
 
 
-def supported(assessment: Assessment | None) -> dict[str, tuple[str, ...]]:
+class Supported(TypedDict):
+    """What of a record's row comes from its assessment."""
+
+    applications: tuple[str, ...]
+    power_types: tuple[str, ...]
+
+
+def supported(assessment: Assessment | None) -> Supported:
     """Return the applications and power types that an assessment says are supported."""
     document = assessment.document if assessment else {}
     power = document.get("power") or {}
@@ -29,6 +45,43 @@ def supported(assessment: Assessment | None) -> dict[str, tuple[str, ...]]:
         "applications": _supported(document.get("applications"), "application"),
         "power_types": _supported(power.get("types"), "type"),
     }
+
+
+def check_append(reader: Reader, revision: Revision, before: Record | None) -> None:
+    """Refuse a revision that does not follow, or takes what another record has.
+
+    Raises:
+        RevisionConflictError, LabelTakenError, ExternalIdTakenError: as they say.
+    """
+    actual = before.revision if before else 0
+    if revision.number != actual + 1:
+        raise RevisionConflictError("Record", revision.record_id, expected=revision.number - 1, actual=actual)
+    if revision.kind is Kind.WITHDRAWN:
+        return
+    other = reader.record_labelled(revision.job_id, revision.label)
+    if other is not None and other.id != revision.record_id:
+        raise LabelTakenError(revision.job_id, revision.label, other.id)
+    for system, value in revision.external_ids.items():
+        holder = reader.record_with_external_id(system, value)
+        if holder is not None and holder.id != revision.record_id:
+            raise ExternalIdTakenError(system, value, f"record {holder.id}")
+
+
+def check_job(reader: Reader, job: Job, before: Job | None) -> None:
+    """Refuse a revision of a job that does not follow, or takes another job's external id.
+
+    Raises:
+        JobExistsError, RevisionConflictError, ExternalIdTakenError: as they say.
+    """
+    actual = before.revision if before else 0
+    if job.revision == 1 and before is not None:
+        raise JobExistsError(job.id)
+    if job.revision != actual + 1:
+        raise RevisionConflictError("Job", job.id, expected=job.revision - 1, actual=actual)
+    for system, value in job.external_ids.items():
+        holder = reader.job_with_external_id(system, value)
+        if holder is not None and holder.id != job.id:
+            raise ExternalIdTakenError(system, value, f"job {holder.id}")
 
 
 def record_after(

@@ -17,7 +17,7 @@ import numpy as np
 
 from fourpair_service.records.curves import Curve, Document, Parted
 from fourpair_service.records.errors import InvalidRecordError
-from fourpair_service.records.model import Record, Revision
+from fourpair_service.records.model import Change, Record, Revision
 
 if TYPE_CHECKING:
     from fourpair_service.records.ports import Reader
@@ -41,6 +41,12 @@ class Break(NamedTuple):
     record_id: str | None
     number: int
     what: str
+
+    def told(self) -> str:
+        """Return it as a sentence without its stop."""
+        if self.record_id is None:
+            return f"entry {self.number} of the feed: {self.what}"
+        return f"record {self.record_id}, revision {self.number}: {self.what}"
 
 
 def canonical_json(value: Any) -> bytes:
@@ -80,13 +86,21 @@ def curves_digest(curves: Iterable[Curve]) -> str:
     return f"sha256:{total.hexdigest()}"
 
 
+NO_CURVES: Final = curves_digest(())
+
+
 def measurement_digest(rest: Document, curves: str) -> str:
     """Return the digest of a measurement from its rest and the digest of its curves."""
     return digest(canonical_json([rest, curves]))
 
 
 def measured_digest(rest: Document, curves: str) -> str:
-    """Return the digest of what was measured, under whatever label."""
+    """Return the digest of what was measured, under whatever label.
+
+    Without curves nothing tells two links apart but their names, so these count.
+    """
+    if curves == NO_CURVES:
+        return measurement_digest(rest, curves)
     return measurement_digest({k: v for k, v in rest.items() if k not in CIRCUMSTANCES}, curves)
 
 
@@ -149,9 +163,34 @@ def _chain_break(reader: Reader, record: Record, revisions: Sequence[Revision]) 
 
 
 def _head_break(record: Record, newest: Revision) -> Break | None:
-    for name in ("job_id", "label", "outcome", "headroom_db", "kind", "tester_id", "tested_at", "rule_set_id"):
+    for name in (
+        "job_id",
+        "label",
+        "outcome",
+        "headroom_db",
+        "kind",
+        "tester_id",
+        "tested_at",
+        "rule_set_id",
+    ):
         if getattr(record, name) != getattr(newest, name):
             return Break(record.id, newest.number, f"the record's row shows another {name} than the revision")
+    return None
+
+
+def _entry_break(reader: Reader, change: Change) -> Break | None:
+    if change.record_id is None:
+        known = reader.job_revision(change.job_id, change.number)
+        return None if known else Break(None, change.seq, "the feed names a revision of a job that is gone")
+    revision = reader.revision(change.record_id, change.number)
+    if revision is None:
+        return Break(change.record_id, change.number, "the feed names it and it is gone")
+    told = (change.kind, change.at, change.job_id, change.label, change.outcome)
+    kind = f"record.{revision.kind.value}"
+    if told != (kind, revision.at, revision.job_id, revision.label, revision.outcome):
+        return Break(
+            None, change.seq, f"the feed tells otherwise than revision {change.number} of {change.record_id}"
+        )
     return None
 
 
@@ -162,6 +201,9 @@ def _feed_breaks(reader: Reader) -> Iterator[Break]:
             if change.seq != expected:
                 yield Break(None, expected, f"the feed goes on with {change.seq}")
             expected = change.seq + 1
+            found = _entry_break(reader, change)
+            if found:
+                yield found
         page = reader.changes(after=page[-1].seq, limit=PAGE)
 
 

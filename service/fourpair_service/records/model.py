@@ -264,6 +264,8 @@ class IdempotencyEntry:
         subject_id: its id.
         number: revision that the request led to, where it has revisions.
         seq: the entry of the feed, where it has one.
+        status: HTTP status of the answer.
+        answer: what cannot be told again from the subject.
     """
 
     owner: str
@@ -274,6 +276,8 @@ class IdempotencyEntry:
     number: int | None
     seq: int | None
     at: str
+    status: int
+    answer: Document | None = None
 
 
 @dataclass(frozen=True, slots=True)

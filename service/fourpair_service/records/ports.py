@@ -60,9 +60,7 @@ class Reader(Protocol):
         """Return the record that has an external id."""
         ...
 
-    def records(
-        self, wanted: Filter, sort: Sort, *, after: Position | None, limit: int
-    ) -> Sequence[Record]:
+    def records(self, wanted: Filter, sort: Sort, *, after: Position | None, limit: int) -> Sequence[Record]:
         """Return a page; its cost does not grow with its depth."""
         ...
 
@@ -158,6 +156,10 @@ class Reader(Protocol):
         """Return all of them by id."""
         ...
 
+    def has_api_keys(self) -> bool:
+        """Return whether a key was ever made."""
+        ...
+
     def faults_of(self, record_id: str) -> Sequence[FaultState]:
         """Return the faults that a record ever showed, the oldest first."""
         ...
@@ -175,13 +177,21 @@ class Writer(Reader, Protocol):
     ) -> Change:
         """Keep a sealed revision with its documents, move its record and tell the feed.
 
-        The caller has seen to it that the number follows and label and external
-        ids are free; a store refuses where that is not so.
+        Raises:
+            RevisionConflictError: its number does not follow.
+            LabelTakenError: another link of the job has its label.
+            ExternalIdTakenError: another record has an external id of it.
         """
         ...
 
     def put_job(self, job: Job, kind: ChangeKind) -> Change:
-        """Keep a new revision of a job and tell the feed."""
+        """Keep a new revision of a job and tell the feed.
+
+        Raises:
+            JobExistsError: a first revision of a job that is there.
+            RevisionConflictError: its number does not follow.
+            ExternalIdTakenError: another job has an external id of it.
+        """
         ...
 
     def put_assessment(self, record_id: str, number: int, assessment: Assessment) -> None:
@@ -196,12 +206,16 @@ class Writer(Reader, Protocol):
         """Keep an attachment and, once, its bytes."""
         ...
 
-    def put_idempotency(self, entry: IdempotencyEntry) -> None:
-        """Keep what became of a key."""
+    def put_idempotency(self, entry: IdempotencyEntry, *, forget_before: str | None = None) -> None:
+        """Keep what became of a key, and forget what is older than an instant."""
         ...
 
     def put_api_key(self, key: ApiKey) -> None:
         """Keep or replace an API key."""
+        ...
+
+    def attempt(self) -> AbstractContextManager[None]:
+        """Return a part of the block whose effects are undone when it raises."""
         ...
 
 
@@ -220,12 +234,24 @@ class Store(Reader, Protocol):
        :class:`~.errors.StoreBusyError` when it is unreasonable.
     """
 
+    def reading(self) -> AbstractContextManager[Reader]:
+        """Return a block that sees one state of the store, whatever others commit."""
+        ...
+
     def writing(self, *, keep: bool = True) -> AbstractContextManager[Writer]:
         """Return a block; with ``keep=False`` everything is checked and nothing kept."""
         ...
 
     def touch_api_keys(self, used: Iterable[tuple[str, str]]) -> None:
         """Note when keys were last used: (id, instant); may be lost in a crash."""
+        ...
+
+    def prove_writing(self) -> None:
+        """Write something and take it back.
+
+        Raises:
+            StoreError: it cannot be written.
+        """
         ...
 
     def close(self) -> None:

@@ -162,7 +162,9 @@ def sort_of(text: str) -> Sort:
         return Sort(Field(text.removeprefix("-")), descending=text.startswith("-"))
     except ValueError:
         known = ", ".join(field.value for field in Field)
-        raise InvalidQueryError("sort", f"{text!r} is none of {known}, or one with a minus before it") from None
+        raise InvalidQueryError(
+            "sort", f"{text!r} is none of {known}, or one with a minus before it"
+        ) from None
 
 
 def cursor(record: Record, sort: Sort) -> str:
@@ -185,7 +187,9 @@ def position_of(text: str, sort: Sort) -> Position:
             return Position(value, row)
     except (binascii.Error, ValueError, TypeError):
         pass
-    raise InvalidQueryError("cursor", f"this is no cursor of a list sorted by {sort}; start from the first page")
+    raise InvalidQueryError(
+        "cursor", f"this is no cursor of a list sorted by {sort}; start from the first page"
+    )
 
 
 SORT_VALUES_EXAMPLES: Final[Mapping[Field, SortValue]] = {
@@ -220,7 +224,7 @@ class Group(NamedTuple):
     """How many records share the values, and the smallest headroom among them. [dB]."""
 
     values: tuple[str | None, ...]
-    count: int
+    links: int
     worst_headroom_db: float | None
 
 

@@ -1,0 +1,114 @@
+"""Where a job stands, as one would tell a supervisor."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+from fourpair_service.records.curves import Document
+from fourpair_service.records.model import Change, Job, Record
+from fourpair_service.records.ports import Reader
+from fourpair_service.records.search import Filter
+from fourpair_service.records.views.members import records_of
+
+OUTCOMES: Final = ("pass", "marginal_pass", "marginal_fail", "fail", "incomplete")
+WORST_LINKS: Final = 10
+
+FINE: Final = "fine"
+LOOK_AGAIN: Final = "look_again"
+REDO: Final = "redo"
+# A marginal failure may be the instrument's: it is tested again before anything is torn out.
+GROUPS: Final = {"pass": FINE, "marginal_fail": LOOK_AGAIN, "incomplete": LOOK_AGAIN, "fail": REDO}
+
+
+def counts_as_done(outcome: str, job: Job) -> bool:
+    """Return whether a link of that outcome is done by the job's policy."""
+    return outcome == "pass" or (outcome == "marginal_pass" and job.marginal_pass_billable)
+
+
+def _group(record: Record, job: Job) -> str:
+    if record.outcome == "marginal_pass":
+        return FINE if job.marginal_pass_billable else LOOK_AGAIN
+    return GROUPS[record.outcome]
+
+
+def _link(record: Record) -> Document:
+    return {
+        "label": record.label,
+        "record": record.id,
+        "outcome": record.outcome,
+        "headroom_db": record.headroom_db,
+        "failing": list(record.failing),
+    }
+
+
+def _grouped(job: Job, records: Iterable[Record]) -> Document:
+    groups: dict[str, list[Document]] = {FINE: [], LOOK_AGAIN: [], REDO: []}
+    for record in records:
+        groups[_group(record, job)].append(_link(record))
+    return groups
+
+
+def _same_twice(records: Iterable[Record]) -> list[Document]:
+    by_measured: dict[str, list[Record]] = {}
+    for record in records:
+        by_measured.setdefault(record.measured_digest, []).append(record)
+    return [
+        {"labels": [r.label for r in same], "records": [r.id for r in same]}
+        for same in by_measured.values()
+        if len(same) > 1
+    ]
+
+
+def _worst(records: Sequence[Record]) -> list[Document]:
+    measured = [record for record in records if record.headroom_db is not None]
+    measured.sort(key=lambda record: (record.headroom_db or 0.0, record.row))
+    return [_link(record) for record in measured[:WORST_LINKS]]
+
+
+def change_line(change: Change) -> Document:
+    """Return an entry of the feed, short."""
+    return {
+        "seq": change.seq,
+        "kind": change.kind.value,
+        "at": change.at,
+        "record": change.record_id,
+        "label": change.label,
+        "outcome": change.outcome,
+        "previous_outcome": change.previous_outcome,
+    }
+
+
+def after_acceptance(reader: Reader, job: Job) -> list[Document]:
+    """Return what happened to records of a job after it was accepted."""
+    if job.acceptance is None:
+        return []
+    later = (c for c in reader.job_changes(job.id) if c.seq > job.acceptance.seq and c.record_id)
+    return [change_line(change) for change in later]
+
+
+def summary(reader: Reader, job: Job) -> Document:
+    """Return where a job stands."""
+    records = list(records_of(reader, Filter(job_id=job.id)))
+    labels, scheduled = {record.label for record in records}, [link.label for link in job.schedule]
+    counts = Counter(record.outcome for record in records)
+    first = sum(counts_as_done(record.first_outcome, job) for record in records)
+    last = reader.last_change()
+    return {
+        "job": job.id,
+        "seq": last.seq if last else 0,
+        "links": len(records),
+        "scheduled": len(scheduled),
+        "counts": {outcome: counts.get(outcome, 0) for outcome in OUTCOMES},
+        "withdrawn": sum(1 for _ in records_of(reader, Filter(job_id=job.id, withdrawn=True))),
+        "done": sum(counts_as_done(record.outcome, job) for record in records),
+        "missing": [label for label in scheduled if label not in labels],
+        "unscheduled": sorted(labels - set(scheduled)) if scheduled else [],
+        "first_pass_rate": round(first / len(records), 4) if records else None,
+        "provisional": any(record.provisional for record in records),
+        "same_measurement": _same_twice(records),
+        "worst": _worst(records),
+        "groups": _grouped(job, records),
+        "after_acceptance": after_acceptance(reader, job),
+    }

@@ -1,0 +1,1 @@
+"""Where records are kept: adapters of the ports of :mod:`fourpair_service.records`."""

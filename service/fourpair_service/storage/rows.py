@@ -1,0 +1,119 @@
+"""Things that are kept, as rows of tables, and back."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import zlib
+from collections.abc import Mapping
+from dataclasses import asdict, fields
+from typing import Any, Final
+
+import orjson
+
+from fourpair_service.records.curves import Document, Parted
+from fourpair_service.records.keys import ApiKey, Scope
+from fourpair_service.records.model import (
+    Change,
+    ChangeKind,
+    Job,
+    Kind,
+    Record,
+    Revision,
+)
+from fourpair_service.storage.codec import decode, encode
+
+TRAITS: Final = ("categories_met", "applications", "power_types", "failing")
+ZLIB_LEVEL: Final = 1
+
+
+def columns(kind: type) -> tuple[str, ...]:
+    """Return the columns of a thing: the names of its fields."""
+    return tuple(field.name for field in fields(kind))
+
+
+def insertion(table: str, names: tuple[str, ...], *, replacing: bool = False) -> str:
+    """Return the statement that inserts a row."""
+    verb = "REPLACE" if replacing else "INSERT"
+    return f"{verb} INTO {table} ({', '.join(names)}) VALUES ({', '.join(f':{n}' for n in names)})"
+
+
+def packed(document: Any) -> bytes:
+    """Return a document as few bytes."""
+    return zlib.compress(orjson.dumps(document), ZLIB_LEVEL)
+
+
+def unpacked(content: bytes) -> Any:
+    """Return a document from its bytes."""
+    return orjson.loads(zlib.decompress(content))
+
+
+def content_row(seq: int, measurement: Parted, verdict: Document) -> dict[str, Any]:
+    """Return the documents of a revision as a row."""
+    return {
+        "seq": seq,
+        "verdict": packed(verdict),
+        "rest": packed(measurement.rest),
+        "curves": encode(measurement.curves),
+        "curves_seq": seq,
+    }
+
+
+def measurement_of(row: sqlite3.Row) -> Parted:
+    """Return the measurement of a row of contents."""
+    return Parted(unpacked(row["rest"]), decode(row["curves"]))
+
+
+def _text(value: Any) -> Any:
+    if isinstance(value, Mapping | list | tuple):
+        return json.dumps(dict(value) if isinstance(value, Mapping) else list(value), ensure_ascii=False)
+    return str(value) if isinstance(value, str) else value
+
+
+def row_of(thing: Any) -> dict[str, Any]:
+    """Return a thing as a row: lists and maps as JSON text."""
+    return {name: _text(getattr(thing, name)) for name in columns(type(thing))}
+
+
+def record_of(row: sqlite3.Row) -> Record:
+    """Return a record from its row."""
+    values = {name: row[name] for name in columns(Record)}
+    values |= {name: tuple(json.loads(values[name])) for name in TRAITS}
+    values["external_ids"] = json.loads(values["external_ids"])
+    values["kind"] = Kind(values["kind"])
+    values["provisional"] = bool(values["provisional"])
+    return Record(**values)
+
+
+def revision_of(row: sqlite3.Row) -> Revision:
+    """Return a revision from its row."""
+    values = {name: row[name] for name in columns(Revision)}
+    return Revision(
+        **{**values, "kind": Kind(values["kind"]), "external_ids": json.loads(values["external_ids"])}
+    )
+
+
+def change_of(row: sqlite3.Row) -> Change:
+    """Return a change from its row."""
+    values = {name: row[name] for name in columns(Change)}
+    return Change(**{**values, "kind": ChangeKind(values["kind"])})
+
+
+def job_document(job: Job) -> Document:
+    """Return a job as a document of plain values."""
+    return asdict(job)
+
+
+def key_row(key: ApiKey) -> dict[str, Any]:
+    """Return an API key as a row."""
+    own = {name: getattr(key, name) for name in columns(ApiKey)}
+    jobs = None if key.jobs is None else json.dumps(sorted(key.jobs))
+    return {**own, "scopes": json.dumps(sorted(key.scopes)), "jobs": jobs}
+
+
+def key_of(row: sqlite3.Row) -> ApiKey:
+    """Return an API key from its row."""
+    values = {name: row[name] for name in columns(ApiKey)}
+    values["scopes"] = frozenset(Scope(scope) for scope in json.loads(values["scopes"]))
+    values["jobs"] = None if values["jobs"] is None else frozenset(json.loads(values["jobs"]))
+    return ApiKey(**values)

@@ -1,0 +1,149 @@
+"""The store in one SQLite file: the default.
+
+Write-ahead log and ``synchronous=FULL``: a commit that was answered is on disk.
+Every block begins with ``BEGIN IMMEDIATE``: one that read first and then wished
+to write would be refused at once, whatever the timeout, when another process
+committed in between.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import threading
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+
+from fourpair_service.records.errors import StoreReadOnlyError
+from fourpair_service.storage.schema import applied_steps, migrate
+from fourpair_service.storage.sqlite_reader import SqliteReader
+from fourpair_service.storage.sqlite_writer import SqliteWriter
+from fourpair_service.storage.told_errors import plain_errors
+
+# How long a writer waits for the others before it gives up. [s]
+BUSY_TIMEOUT_S: Final = 30.0
+# A log that a burst made large is cut back to this at the next checkpoint. [bytes]
+LOG_SIZE_LIMIT: Final = 64 * 1024 * 1024
+
+
+def connect(path: str, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> sqlite3.Connection:
+    """Return a connection with the settings on which the promises rest.
+
+    Raises:
+        StoreError: it cannot be opened, or is no store.
+    """
+    with plain_errors(path):
+        connection = sqlite3.connect(
+            path, timeout=busy_timeout_s, isolation_level=None, check_same_thread=False
+        )
+        connection.row_factory = sqlite3.Row
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA foreign_keys = ON")
+            connection.execute(f"PRAGMA journal_size_limit = {LOG_SIZE_LIMIT}")
+        except sqlite3.Error:
+            connection.close()
+            raise
+    return connection
+
+
+def _check_directory(path: str) -> None:
+    directory = Path(path).resolve().parent
+    if not directory.is_dir():
+        raise StoreReadOnlyError(
+            f"There is no directory {directory} for the store; make it, or give another path."
+        )
+
+
+class SqliteStore(SqliteReader):
+    """See :class:`~fourpair_service.records.ports.Store`.
+
+    A connection belongs to one thread of one process: a fork makes its own.
+
+    Args:
+        path: of the file; made when it does not exist.
+
+    Raises:
+        StoreError: it cannot be opened, is no store, or is of a newer release.
+    """
+
+    def __init__(self, path: str | Path, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> None:
+        self.path = str(path)
+        self._busy_timeout_s = busy_timeout_s
+        self._own = threading.local()
+        self._opened: list[sqlite3.Connection] = []
+        self._process = os.getpid()
+        _check_directory(self.path)
+        with plain_errors(self.path):
+            migrate(self.connection, self.path)
+
+    @property
+    def connection(self) -> sqlite3.Connection:
+        """The connection of this thread."""
+        if self._process != os.getpid():
+            # The parent's connections are left alone: closing them here would drop its locks.
+            self._own, self._opened, self._process = threading.local(), [], os.getpid()
+        connection: sqlite3.Connection | None = getattr(self._own, "connection", None)
+        if connection is None:
+            connection = connect(self.path, busy_timeout_s=self._busy_timeout_s)
+            self._own.connection = connection
+            self._opened.append(connection)
+        return connection
+
+    @contextmanager
+    def reading(self) -> Iterator[SqliteReader]:
+        """Return a block that sees one state of the store, whatever others commit."""
+        connection = self.connection
+        with plain_errors(self.path):
+            connection.execute("BEGIN")
+        try:
+            yield SqliteWriter(connection, self.path)
+        finally:
+            connection.execute("ROLLBACK")
+
+    @contextmanager
+    def writing(self, *, keep: bool = True) -> Iterator[SqliteWriter]:
+        """Return a block; with ``keep=False`` everything is checked and nothing kept."""
+        connection = self.connection
+        with plain_errors(self.path):
+            connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield SqliteWriter(connection, self.path)
+            with plain_errors(self.path):
+                connection.execute("COMMIT" if keep else "ROLLBACK")
+        finally:
+            # A full disk may have ended the transaction already.
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+
+    def touch_api_keys(self, used: Iterable[tuple[str, str]]) -> None:
+        """Note when keys were last used: (id, instant)."""
+        with self.writing() as writer, plain_errors(self.path):
+            writer.connection.executemany(
+                "UPDATE api_key SET last_used_at = ? WHERE id = ?", [(at, key_id) for key_id, at in used]
+            )
+
+    def steps(self) -> tuple[str, ...]:
+        """Return the steps of the schema that the store has behind it."""
+        with plain_errors(self.path):
+            return applied_steps(self.connection)
+
+    def prove_writing(self) -> None:
+        """Write something and take it back.
+
+        Raises:
+            StoreError: it cannot be written.
+        """
+        with self.writing(keep=False) as writer, plain_errors(self.path):
+            writer.connection.execute("CREATE TABLE proof (filler BLOB)")
+            writer.connection.execute("INSERT INTO proof VALUES (zeroblob(65536))")
+
+    def close(self) -> None:
+        """Let go of the file."""
+        for connection in self._opened:
+            connection.close()
+        self._opened.clear()
+        self._own = threading.local()

@@ -1,0 +1,415 @@
+"""What every store promises; a store's test class inherits all of it."""
+
+from __future__ import annotations
+
+import json
+import threading
+from dataclasses import replace
+
+import pytest
+
+from fourpair_service.records import commands, job_commands, key_commands, upserts
+from fourpair_service.records.curves import join, part
+from fourpair_service.records.desk import Caller, Terms, record_tag
+from fourpair_service.records.errors import (
+    ExternalIdTakenError,
+    IdempotencyMismatchError,
+    JobExistsError,
+    LabelTakenError,
+    NotFoundError,
+    RecordWithdrawnError,
+    RevisionConflictError,
+)
+from fourpair_service.records.integrity import first_break
+from fourpair_service.records.keys import Scope
+from fourpair_service.records.model import Assessment, ChangeKind, Job, PartyKind
+from fourpair_service.records.search import Field, Filter, GroupBy, Sort, position
+from record_factory import ANYONE, desk_of, measurement
+
+JOB = "harbour-hall"
+
+
+class RecordStoreContract:
+    """The promises of the store's port, as tests."""
+
+    @pytest.fixture
+    def desk(self, store):
+        desk = desk_of(store)
+        job_commands.create_job(desk, ANYONE, JOB, {"name": "Harbour hall"}, Terms())
+        return desk
+
+    def submit(self, desk, label="A-01", **more):
+        return commands.submit(desk, ANYONE, measurement(label, **more), Terms())
+
+    # --- what is kept -----------------------------------------------------
+
+    def test_a_measurement_comes_back_to_the_last_digit(self, desk, store):
+        document = measurement(notes="12 is no 12.0", external_ids={"costing": "J-1"})
+        document["sweeps"]["next"]["near"]["12-36"] = [12, 12.0, -0.0, 1e-17, 1 / 3, 99.125, 7, 0.1 + 0.2]
+        document["sweeps"]["next"]["far"]["12-36"] = [2**53, 2**53 + 2, 1, 2, 3, 4, 5, 6]
+        record = commands.submit(desk, ANYONE, document, Terms()).record
+
+        back = commands.stored_document(store, record.id, 1)
+
+        assert json.dumps(back, sort_keys=True) == json.dumps(document, sort_keys=True)
+
+    def test_revisions_follow_one_another_and_each_names_the_one_before(self, desk, store):
+        record = self.submit(desk, margin_db=-3.0).record
+        commands.retest(desk, ANYONE, record.id, measurement(margin_db=2.0), Terms(), reason="re-terminated")
+        commands.correct(desk, ANYONE, record.id, {"label": "A-02"}, Terms(), reason="typing mistake")
+        commands.withdraw(desk, ANYONE, record.id, Terms(), reason="link given up")
+
+        revisions = store.revisions(record.id)
+
+        assert [r.number for r in revisions] == [1, 2, 3, 4]
+        assert [r.kind.value for r in revisions] == ["submitted", "retested", "corrected", "withdrawn"]
+        assert [r.previous_digest for r in revisions] == [None, *(r.digest for r in revisions[:-1])]
+        assert store.record(record.id).digest == revisions[-1].digest
+        assert first_break(store) is None
+
+    def test_a_correction_keeps_what_was_measured_and_who_measured(self, desk, store):
+        record = self.submit(desk).record
+        commands.correct(desk, ANYONE, record.id, {"notes": "seen twice"}, Terms(), reason="note")
+
+        first, second = store.revisions(record.id)
+
+        assert first.measured_digest == second.measured_digest
+        assert first.measurement_digest != second.measurement_digest
+        assert first.tester_id == second.tester_id
+        assert commands.stored_document(store, record.id, 2)["notes"] == "seen twice"
+
+    def test_a_block_that_fails_leaves_nothing(self, desk, store):
+        before = store.last_change()
+
+        with pytest.raises(RuntimeError, match="in the middle"), store.writing() as writer:
+            writer.put_job(Job("other", 1, "Other", "t", "a"), ChangeKind.JOB_CREATED)
+            raise RuntimeError("in the middle")
+
+        assert store.job("other") is None
+        assert store.last_change() == before
+
+    def test_an_attempt_that_fails_takes_only_itself_back(self, desk, store):
+        with store.writing() as writer:
+            writer.put_job(Job("kept", 1, "Kept", "t", "a"), ChangeKind.JOB_CREATED)
+            with pytest.raises(RuntimeError), writer.attempt():
+                writer.put_job(Job("lost", 1, "Lost", "t", "a"), ChangeKind.JOB_CREATED)
+                raise RuntimeError
+            writer.put_job(Job("later", 1, "Later", "t", "a"), ChangeKind.JOB_CREATED)
+
+        assert (store.job("kept").name, store.job("lost"), store.job("later").name) == ("Kept", None, "Later")
+        assert [c.seq for c in store.changes(after=0, limit=10)] == [1, 2, 3]
+
+    def test_a_dry_run_answers_as_the_real_one_and_keeps_nothing(self, desk, store):
+        dry = commands.submit(desk, ANYONE, measurement(margin_db=0.5), Terms(dry_run=True))
+
+        assert dry.verdict["outcome"] == "marginal_pass"
+        assert store.record(dry.record.id) is None
+        assert store.last_change().seq == 1
+
+    def test_a_block_of_reading_sees_one_state(self, desk, store):
+        with store.reading() as reader:
+            before = reader.last_change()
+            worker = threading.Thread(target=self.submit, args=(desk,))
+            worker.start()
+            worker.join()
+
+            assert reader.last_change() == before
+        assert store.last_change().seq == before.seq + 1
+
+    # --- what is refused ----------------------------------------------------
+
+    def test_one_label_names_one_link_until_it_is_withdrawn(self, desk, store):
+        record = self.submit(desk).record
+        with pytest.raises(LabelTakenError) as caught:
+            self.submit(desk)
+        assert caught.value.record_id == record.id
+
+        commands.withdraw(desk, ANYONE, record.id, Terms(), reason="again")
+
+        assert self.submit(desk).record.id != record.id
+        with pytest.raises(RecordWithdrawnError):
+            commands.withdraw(desk, ANYONE, record.id, Terms(), reason="twice")
+
+    def test_renaming_keeps_the_chain_and_frees_the_label(self, desk, store):
+        record = self.submit(desk).record
+        commands.correct(desk, ANYONE, record.id, {"label": "A-09"}, Terms(), reason="swapped")
+
+        assert self.submit(desk, "A-01").created
+        assert store.record_labelled(JOB, "A-09").id == record.id
+
+    def test_one_external_id_names_one_record(self, desk):
+        self.submit(desk, external_ids={"costing": "J-1"})
+
+        with pytest.raises(ExternalIdTakenError):
+            self.submit(desk, "A-02", external_ids={"costing": "J-1"})
+
+    def test_a_change_that_rests_on_an_older_revision_is_refused(self, desk):
+        record = self.submit(desk).record
+        stale = Terms(expected=frozenset({record_tag(record)}))
+        commands.retest(desk, ANYONE, record.id, measurement(margin_db=1.0), stale)
+
+        with pytest.raises(RevisionConflictError):
+            commands.retest(desk, ANYONE, record.id, measurement(margin_db=2.0), stale)
+
+    def test_a_revision_out_of_turn_is_refused_by_the_store_itself(self, desk, store):
+        written = self.submit(desk)
+        late = replace(written.revision, number=3)
+
+        with pytest.raises(RevisionConflictError), store.writing() as writer:
+            writer.append(late, part(measurement()), written.verdict, None)
+        assert len(store.revisions(written.record.id)) == 1
+
+    def test_two_jobs_cannot_have_one_id(self, desk):
+        with pytest.raises(JobExistsError):
+            job_commands.create_job(desk, ANYONE, JOB, {"name": "Again"}, Terms())
+
+    def test_what_a_caller_may_not_see_is_not_there(self, desk):
+        record = self.submit(desk).record
+        stranger = Caller("stranger", frozenset({"another-job"}))
+
+        with pytest.raises(NotFoundError):
+            commands.withdraw(desk, stranger, record.id, Terms(), reason="mine")
+
+    # --- idempotency ----------------------------------------------------------
+
+    def test_a_repeated_request_has_one_effect_and_the_first_answer(self, desk, store):
+        terms = Terms(key="k1", fingerprint="f1")
+        first = commands.submit(desk, ANYONE, measurement(), terms)
+        commands.retest(desk, ANYONE, first.record.id, measurement(margin_db=9.0), Terms())
+
+        again = commands.submit(desk, ANYONE, measurement(), terms)
+
+        assert again.replayed
+        assert again.revision == first.revision
+        assert again.verdict == first.verdict
+        assert store.last_change().seq == 3
+
+    def test_one_key_for_two_requests_is_refused(self, desk):
+        commands.submit(desk, ANYONE, measurement(), Terms(key="k1", fingerprint="f1"))
+
+        with pytest.raises(IdempotencyMismatchError):
+            commands.submit(desk, ANYONE, measurement("A-02"), Terms(key="k1", fingerprint="f2"))
+
+    def test_twenty_four_writers_with_one_key_have_one_effect(self, desk, store):
+        terms, found, barrier = Terms(key="k", fingerprint="f"), [], threading.Barrier(24)
+
+        def write():
+            barrier.wait()
+            found.append(commands.submit(desk, ANYONE, measurement(), terms))
+
+        workers = [threading.Thread(target=write) for _ in range(24)]
+        for worker in workers:
+            worker.start()
+        for worker in workers:
+            worker.join()
+
+        assert len({written.record.id for written in found}) == 1
+        assert sum(written.replayed for written in found) == 23
+        assert store.last_change().seq == 2
+
+    # --- the feed -------------------------------------------------------------
+
+    def test_the_feed_has_no_gaps_and_each_entry_names_the_one_before_of_its_record(self, desk, store):
+        one, two = self.submit(desk).record, self.submit(desk, "A-02").record
+        commands.retest(desk, ANYONE, one.id, measurement(margin_db=1.5), Terms())
+
+        changes = store.changes(after=0, limit=100)
+
+        assert [c.seq for c in changes] == [1, 2, 3, 4]
+        assert [c.previous_seq for c in changes] == [None, None, None, 2]
+        assert store.changes(after=2, limit=1)[0].record_id == two.id
+        assert store.changes(after=0, limit=9, jobs=frozenset({"none"})) == []
+
+    def test_a_moved_record_is_a_change_of_both_jobs(self, desk, store):
+        job_commands.create_job(desk, ANYONE, "annex", {"name": "Annex"}, Terms())
+        record = self.submit(desk).record
+        commands.correct(desk, ANYONE, record.id, {"job": "annex"}, Terms(), reason="wrong job")
+
+        assert [c.seq for c in store.job_changes(JOB)] == [1, 3, 4]
+        assert [c.seq for c in store.job_changes("annex")] == [2, 4]
+        assert [c.seq for c in store.job_changes(JOB, until=3)] == [1, 3]
+        assert store.revision_as_of(record.id, 3).job_id == JOB
+
+    # --- asking -----------------------------------------------------------------
+
+    @pytest.fixture
+    def many(self, desk):
+        for index, margin in enumerate([5.0, 0.5, -0.5, -5.0, None, 3.0, 3.0]):
+            document = measurement(f"B-{index:02d}", margin_db=margin or 0.0)
+            if margin is None:
+                del document["sweeps"], document["tested_at"]
+            commands.submit(desk, ANYONE, document, Terms())
+        return desk
+
+    FILTERS = (
+        (Filter(outcomes=frozenset({"fail", "marginal_fail"})), ["B-02", "B-03"]),
+        (Filter(margin_min_db=0.5, margin_max_db=3.0), ["B-01", "B-05", "B-06"]),
+        (Filter(label_prefix="B-0", category_met="6"), ["B-00", "B-05", "B-06"]),
+        (Filter(fault="next"), ["B-02", "B-03"]),
+        (Filter(fault="next:near"), ["B-02", "B-03"]),
+        (Filter(fault="next:link"), []),
+        (Filter(tested_from="2026-11-02T09:21:07.000000Z", outcomes=frozenset({"incomplete"})), []),
+        (Filter(job_id="another"), []),
+        (Filter(visible_jobs=frozenset()), []),
+        (Filter(rule_set_id="demo-2026", provisional=False, category="6", margin_min_db=4), ["B-00"]),
+        (Filter(withdrawn=True), []),
+        (Filter(external_system="costing"), []),
+    )
+
+    @pytest.mark.parametrize(("wanted", "labels"), FILTERS, ids=lambda v: str(v)[:40])
+    def test_filters_find_what_they_name(self, many, store, wanted, labels):
+        assert [r.label for r in store.records(wanted, Sort(), after=None, limit=50)] == labels
+
+    @pytest.mark.parametrize("field", Field)
+    @pytest.mark.parametrize("descending", [False, True])
+    def test_pages_joined_are_the_whole_list_in_order(self, many, store, field, descending):
+        sort = Sort(field, descending=descending)
+        whole = list(store.records(Filter(), sort, after=None, limit=50))
+        joined, after = [], None
+        while page := store.records(Filter(), sort, after=after, limit=2):
+            joined += page
+            after = position(page[-1], sort)
+
+        assert joined == whole
+        assert len({r.id for r in joined}) == 7
+        assert [r.label for r in whole] != [] and whole[0].outcome in {"pass", "fail", "incomplete"}
+
+    def test_records_without_headroom_come_behind_every_real_one(self, many, store):
+        whole = store.records(Filter(), Sort(Field.HEADROOM), after=None, limit=50)
+
+        assert [r.headroom_db for r in whole] == [-5.0, -0.5, 0.5, 3.0, 3.0, 5.0, None]
+
+    def test_groups_count_and_tell_the_worst(self, many, store):
+        groups = store.stats(Filter(), [GroupBy.OUTCOME])
+
+        assert {g.values[0]: (g.links, g.worst_headroom_db) for g in groups} == {
+            "fail": (1, -5.0),
+            "incomplete": (1, None),
+            "marginal_fail": (1, -0.5),
+            "marginal_pass": (1, 0.5),
+            "pass": (3, 3.0),
+        }
+        assert [g.values for g in store.stats(Filter(), [GroupBy.MONTH])] == [(None,), ("2026-11",)]
+        assert store.stats(Filter(job_id="none"), []) == []
+
+    # --- beside the chain ---------------------------------------------------------
+
+    def test_an_assessment_moves_neither_chain_nor_feed_and_can_be_searched(self, desk, store):
+        record = self.submit(desk).record
+        document = {"applications": [{"application": "1000BASE-T", "state": "supported"}], "faults": []}
+        with store.writing() as writer:
+            writer.put_assessment(record.id, 1, Assessment("2", document))
+
+        after = store.record(record.id)
+
+        assert store.last_change().seq == 2
+        assert after.digest == record.digest
+        assert store.assessment(record.id, 1).document == document
+        wanted = Filter(application="1000BASE-T")
+        assert [r.id for r in store.records(wanted, Sort(), after=None, limit=5)] == [record.id]
+        assert first_break(store) is None
+
+    def test_erasing_a_person_leaves_every_digest_valid(self, desk, store):
+        record = self.submit(desk).record
+        person = store.party_named(PartyKind.PERSON, "crew 2")
+        job_commands.erase_party(desk, person.id, dry_run=False)
+
+        assert first_break(store) is None
+        assert "tested_by" not in commands.stored_document(store, record.id, 1)
+        assert "crew 2" not in str(store.parties())
+        commands.correct(desk, ANYONE, record.id, {"notes": "still there"}, Terms(), reason="note")
+        assert first_break(store) is None
+        assert store.record(record.id).tester_id == person.id
+
+    def test_a_fault_keeps_its_key_across_retests_and_closes_when_one_passes(self, desk, store):
+        record = self.submit(desk, margin_db=-5.0).record
+        first = {fault.what: fault for fault in store.faults_of(record.id)}
+        commands.retest(desk, ANYONE, record.id, measurement(margin_db=-2.0), Terms())
+        again = {fault.what: fault for fault in store.faults_of(record.id)}
+        silent = {k: v for k, v in measurement().items() if k != "sweeps"}
+        commands.retest(desk, ANYONE, record.id, silent, Terms())
+        after_silence = store.job_faults(JOB)
+        commands.retest(desk, ANYONE, record.id, measurement(margin_db=2.0), Terms())
+
+        assert set(first) == set(again) == {"next:near", "next:far"}
+        assert first["next:near"].key == again["next:near"].key
+        assert [fault.closed_seq for fault in after_silence] == [None, None]
+        assert [fault.closed_seq for fault in store.faults_of(record.id)] == [5, 5]
+
+    def test_attachments_are_kept_by_their_digest(self, desk, store):
+        made = job_commands.attach(
+            desk, ANYONE, JOB, b"plan", Terms(), name="plan.pdf", media_type="application/pdf"
+        )
+
+        assert store.attachments(JOB) == [made.attachment]
+        assert store.attachment_content(made.attachment.digest) == b"plan"
+
+    def test_keys_are_kept_without_their_secret(self, desk, store):
+        grant = key_commands.KeyGrant("night run", frozenset({Scope.READ}), jobs=frozenset({JOB}))
+        made = key_commands.make_key(
+            store, grant, key_id="Ab1", randomness=bytes(range(32)), now="2026-11-02T00:00:00.000000Z"
+        )
+        store.touch_api_keys([("Ab1", "2026-11-03T00:00:00.000000Z")])
+
+        kept = store.api_key("Ab1")
+
+        assert replace(kept, last_used_at=None) == made.key
+        assert kept.last_used_at == "2026-11-03T00:00:00.000000Z"
+        assert made.text not in str(store.api_keys())
+        assert store.has_api_keys()
+
+    # --- many at once ----------------------------------------------------------------
+
+    def told(self, items):
+        return {"items": [item.written.record.id if item.written else None for item in items]}
+
+    def test_a_partial_batch_keeps_what_can_be_kept(self, desk, store):
+        items = [
+            measurement("C-1"),
+            measurement("C-2", requirement={"category": "unknown"}),
+            measurement("C-3"),
+        ]
+
+        result = upserts.batch(desk, ANYONE, items, Terms(), mode="partial", told=self.told)
+
+        assert [item.error is None for item in result.items] == [True, False, True]
+        assert store.record_labelled(JOB, "C-3") is not None
+
+    def test_an_atomic_batch_keeps_all_or_nothing(self, desk, store):
+        items = [measurement("C-1"), measurement("C-2", job="no-such-job")]
+
+        result = upserts.batch(desk, ANYONE, items, Terms(), mode="atomic", told=self.told)
+
+        assert not result.kept
+        assert store.record_labelled(JOB, "C-1") is None
+        assert store.last_change().seq == 1
+
+    def test_a_batch_retests_what_is_new_and_leaves_what_is_the_same(self, desk, store):
+        self.submit(desk, "C-1")
+        items = [measurement("C-1"), measurement("C-1", margin_db=1.0), measurement("C-2")]
+
+        result = upserts.batch(desk, ANYONE, items, Terms(), mode="atomic", told=self.told)
+
+        kinds = [item.written.change and item.written.revision.kind.value for item in result.items]
+        assert kinds == [None, "retested", "submitted"]
+
+    def test_a_repeated_batch_is_told_what_it_did(self, desk):
+        terms = Terms(key="b", fingerprint="b")
+        first = upserts.batch(desk, ANYONE, [measurement()], terms, mode="atomic", told=self.told)
+        again = upserts.batch(desk, ANYONE, [measurement()], terms, mode="atomic", told=self.told)
+
+        assert again.known.answer == self.told(first.items)
+
+    def test_an_upsert_finds_its_record_by_external_id(self, desk, store):
+        external = upserts.ExternalId("costing", "J-7")
+        first = upserts.upsert(desk, ANYONE, measurement(), Terms(), external)
+        second = upserts.upsert(desk, ANYONE, measurement(margin_db=1.0), Terms(), external)
+
+        assert (first.created, second.created) == (True, False)
+        assert second.record.id == first.record.id
+        assert second.record.external_ids == {"costing": "J-7"}
+
+    def test_the_measurement_that_is_kept_is_whole(self, desk, store):
+        record = self.submit(desk).record
+
+        assert join(store.measurement(record.id, 1))["sweeps"] == measurement()["sweeps"]

@@ -8,7 +8,7 @@ from itertools import count
 from typing import Any
 
 from fourpair_service.domain.errors import InvalidRequirementError
-from fourpair_service.records.desk import Caller, Desk
+from fourpair_service.records.desk import Caller, Desk, Grading
 
 START = datetime(2026, 11, 2, 8, 0, tzinfo=UTC)
 LIMIT_DB = 40.0
@@ -58,7 +58,7 @@ def row(end: str, margin_db: float) -> dict[str, Any]:
     }
 
 
-def grade(document: dict[str, Any], requirement: dict[str, Any]) -> dict[str, Any]:
+def grade(document: dict[str, Any], requirement: dict[str, Any]) -> Grading:
     """Return the verdict that NEXT stays above 40 dB, in the form that the service gives."""
     asked = {**document.get("requirement", {}), **requirement}
     if asked.get("category") == "unknown":
@@ -68,7 +68,7 @@ def grade(document: dict[str, Any], requirement: dict[str, Any]) -> dict[str, An
     smallest = min(margins.values(), default=None)
     outcome = "incomplete" if smallest is None else outcome_of(smallest)
     rule_set = asked.get("rule_set", "demo-2026")
-    return {
+    verdict = {
         "label": document.get("label"),
         "outcome": outcome,
         "requirement": {"category": asked.get("category", "6"), "rule_set": rule_set},
@@ -79,6 +79,7 @@ def grade(document: dict[str, Any], requirement: dict[str, Any]) -> dict[str, An
         "parameters": [row(end, margin) for end, margin in margins.items()],
         "categories": [{"category": "6", "state": "met" if outcome == "pass" else "not_met"}],
     }
+    return Grading(verdict)
 
 
 def ticking(start: datetime = START, step: timedelta = timedelta(seconds=1)) -> Iterator[datetime]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import secrets
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 
@@ -9,11 +11,38 @@ from flask import Flask
 
 from fourpair_service.config import Settings
 from fourpair_service.domain.parameters import TRAITS, Parameter
+from fourpair_service.http.assessment import Detail
+from fourpair_service.http.auth import SCHEMES, KeyUses, describe_scopes, guard
+from fourpair_service.http.following import HandingOver
 from fourpair_service.http.kit import ProblemApi, describe, harden
-from fourpair_service.http.resources import faults, grade, health, pages, rule_sets
+from fourpair_service.http.metrics import Metrics
+from fourpair_service.http.rate_limit import RateLimit
+from fourpair_service.http.record_grader import RecordGrader
+from fourpair_service.http.request_log import log_requests
+from fourpair_service.http.resources import (
+    batch,
+    changes,
+    faults,
+    grade,
+    health,
+    job_papers,
+    job_views,
+    jobs,
+    metrics,
+    pages,
+    parties,
+    records,
+    revisions,
+    rule_sets,
+)
 from fourpair_service.http.schemas.curves import SWEPT
+from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.services import NAME, Services
+from fourpair_service.http.terms import Running
+from fourpair_service.records.desk import Desk
+from fourpair_service.records.ports import Store
 from fourpair_service.rulesets.catalogue import Catalogue
+from fourpair_service.storage.opening import open_store
 
 NUMBERS = {"type": "array", "items": {"type": "number"}}
 STRETCH = {
@@ -62,7 +91,22 @@ SHARED_SCHEMAS = {
     },
 }
 
-BLUEPRINTS = (grade.blueprint, faults.blueprint, rule_sets.blueprint, health.blueprint)
+BLUEPRINTS = (
+    grade.blueprint,
+    jobs.blueprint,
+    job_papers.blueprint,
+    job_views.blueprint,
+    records.blueprint,
+    batch.blueprint,
+    revisions.blueprint,
+    changes.blueprint,
+    parties.blueprint,
+    faults.blueprint,
+    rule_sets.blueprint,
+    health.blueprint,
+)
+# Random bytes in the id of whatever is kept: nobody guesses one or makes it twice.
+ID_BYTES = 9
 
 
 def now() -> datetime:
@@ -70,13 +114,53 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
-def create_app(settings: Settings | None = None, *, clock: Callable[[], datetime] = now) -> Flask:
+def new_id() -> str:
+    """Return an id that nobody can guess."""
+    return secrets.token_hex(ID_BYTES)
+
+
+def services_of(
+    settings: Settings, store: Store, clock: Callable[[], datetime], make_id: Callable[[], str]
+) -> Services:
+    """Return what the resources need."""
+    catalogue = Catalogue.load(settings.limits_directory)
+    limits = DocumentLimits(curves=settings.max_curves, points_per_curve=settings.max_points)
+    grader = RecordGrader(catalogue, limits, clock, Detail.USUAL)
+    return Services(
+        settings=settings,
+        catalogue=catalogue,
+        clock=clock,
+        desk=Desk(store, clock, make_id, grader),
+        rate_limit=RateLimit(share=1 / settings.workers),
+        key_uses=KeyUses(),
+        running=Running(),
+        metrics=Metrics(),
+        monotonic=time.monotonic,
+        sleep=time.sleep,
+    )
+
+
+def create_app(
+    settings: Settings | None = None,
+    *,
+    clock: Callable[[], datetime] = now,
+    make_id: Callable[[], str] = new_id,
+    store: Store | None = None,
+) -> Flask:
     """Return the service as a WSGI application.
+
+    Args:
+        settings: how it runs; as in :class:`Settings` where not given.
+        clock: tells the time.
+        make_id: makes ids.
+        store: where records are kept; as the settings say where not given.
 
     Raises:
         InvalidRuleSetError: a file of own limits is not valid.
+        StoreError: the store cannot be opened.
     """
     settings = settings or Settings()
+    store = store or open_store(settings.store)
     app = Flask(__name__, static_folder=None)
     app.config.update(
         API_TITLE="fourpair",
@@ -84,14 +168,19 @@ def create_app(settings: Settings | None = None, *, clock: Callable[[], datetime
         OPENAPI_VERSION="3.1.0",
         MAX_CONTENT_LENGTH=max(settings.max_part_bytes, settings.max_body_bytes),
     )
-    app.extensions[NAME] = Services(settings, Catalogue.load(settings.limits_directory), clock)
-    api = ProblemApi(app)
+    app.extensions[NAME] = services_of(settings, store, clock, make_id)
+    api = ProblemApi(app, spec_kwargs={"components": {"securitySchemes": SCHEMES}})
+    log_requests(app)
     harden(app)
+    guard(app)
     api.ma_plugin.converter.add_attribute_function(describe)
     for name, schema in SHARED_SCHEMAS.items():
         api.spec.components.schema(name, schema)
     for blueprint in BLUEPRINTS:
         api.register_blueprint(blueprint)
     app.register_blueprint(pages.blueprint)
+    app.register_blueprint(metrics.blueprint)
+    describe_scopes(app, api)
+    app.wsgi_app = HandingOver(app.wsgi_app)  # type: ignore[method-assign]
     app.extensions["fourpair-api"] = api
     return app

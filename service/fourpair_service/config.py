@@ -29,6 +29,11 @@ SETTINGS: Final = (
     Setting("FOURPAIR_HOST", "127.0.0.1", "address to listen on"),
     Setting("FOURPAIR_PORT", "8740", "port to listen on; 0 takes a free one"),
     Setting("FOURPAIR_WORKERS", "2", "processes, each with one request thread"),
+    Setting(
+        "FOURPAIR_STORE", "fourpair.db", "file that keeps the records; :memory: keeps them while it runs"
+    ),
+    Setting("FOURPAIR_MIN_FREE_BYTES", "268435456", "room on the disk below which the service is not ready"),
+    Setting("FOURPAIR_REQUESTS_PER_MINUTE", "6000", "of a key that has no rate of its own; 0 for no limit"),
     Setting("FOURPAIR_ALLOW_OPEN", "0", "1 allows an address other than loopback, without keys"),
     Setting(
         "FOURPAIR_LIMITS_DIRECTORY", "", "directory of own edition files, loaded beside the built-in ones"
@@ -48,6 +53,9 @@ class Settings:
     host: str = "127.0.0.1"
     port: int = 8740
     workers: int = 2
+    store: str = ":memory:"
+    min_free_bytes: int = 256 * 1024 * 1024
+    requests_per_minute: int = 6000
     allow_open: bool = False
     limits_directory: Path | None = None
     max_body_bytes: int = 8 * 1024 * 1024
@@ -69,6 +77,9 @@ class Settings:
             host=values["FOURPAIR_HOST"],
             port=_whole(values, "FOURPAIR_PORT", 0, 65535),
             workers=_whole(values, "FOURPAIR_WORKERS", 1, 64),
+            store=values["FOURPAIR_STORE"],
+            min_free_bytes=_whole(values, "FOURPAIR_MIN_FREE_BYTES", 0, 2**50),
+            requests_per_minute=_whole(values, "FOURPAIR_REQUESTS_PER_MINUTE", 0, 10_000_000),
             allow_open=bool(_whole(values, "FOURPAIR_ALLOW_OPEN", 0, 1)),
             limits_directory=Path(directory) if directory else None,
             max_body_bytes=_whole(values, "FOURPAIR_MAX_BODY_BYTES", 1024, 2**31),

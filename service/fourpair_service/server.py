@@ -3,31 +3,51 @@
 from __future__ import annotations
 
 import ipaddress
-from collections.abc import Callable
-from typing import Any
+import logging
+import sys
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Any, TextIO
 
 from flask import Flask
 from gunicorn.app.base import BaseApplication
 
 from fourpair_service.app import create_app
 from fourpair_service.config import InvalidSettingError, Settings
+from fourpair_service.http.following import Followers
+from fourpair_service.http.request_log import LOGGER
+from fourpair_service.http.resources.changes import TAKE_WAITING
+from fourpair_service.http.services import NAME, Services
+from fourpair_service.storage.opening import IN_MEMORY
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
 
 
-def check_address(settings: Settings) -> None:
-    """Refuse to be reachable from elsewhere without a word from whoever runs it.
+def check_address(settings: Settings, *, has_keys: bool) -> None:
+    """Refuse to be reachable from elsewhere without keys.
 
     Raises:
-        InvalidSettingError: the address is not loopback and was not allowed.
+        InvalidSettingError: the address is not loopback, there are no keys, and it was not allowed.
     """
     try:
         is_local = ipaddress.ip_address(settings.host).is_loopback
     except ValueError:
         is_local = settings.host == "localhost"
-    if not is_local and not settings.allow_open:
+    if not is_local and not has_keys and not settings.allow_open:
         raise InvalidSettingError(
             f"FOURPAIR_HOST is {settings.host!r}, which others can reach, and there are no keys yet. "
-            f"Listen on 127.0.0.1, or set FOURPAIR_ALLOW_OPEN=1 if a proxy in front asks for credentials."
+            "Make one with 'fourpair-service keys make', or listen on 127.0.0.1, or set "
+            "FOURPAIR_ALLOW_OPEN=1 if a proxy in front asks for credentials."
         )
+
+
+def log_to(target: TextIO) -> None:
+    """Write a line of JSON for each request."""
+    handler = logging.StreamHandler(target)
+    handler.setFormatter(logging.Formatter("%(message)s"))
+    LOGGER.addHandler(handler)
+    LOGGER.setLevel(logging.INFO)
+    LOGGER.propagate = False
 
 
 class Server(BaseApplication):  # type: ignore[misc]
@@ -35,25 +55,41 @@ class Server(BaseApplication):  # type: ignore[misc]
 
     Args:
         settings: address, workers, limits.
+        app: what it serves; made before the workers are.
         started: told the URL once the service listens.
     """
 
-    def __init__(self, settings: Settings, started: Callable[[str], None]) -> None:
-        self._settings, self._started = settings, started
+    def __init__(self, settings: Settings, app: Flask, started: Callable[[str], None]) -> None:
+        self._settings, self._app, self._started = settings, app, started
         super().__init__()
 
     def load_config(self) -> None:
         """Tell gunicorn how to run."""
         self.cfg.set("bind", f"{self._settings.host}:{self._settings.port}")
-        self.cfg.set("workers", self._settings.workers)
+        # What is kept in memory is kept by one process.
+        in_memory = self._settings.store == IN_MEMORY
+        self.cfg.set("workers", 1 if in_memory else self._settings.workers)
         self.cfg.set("worker_class", "sync")
         self.cfg.set("preload_app", True)
         self.cfg.set("loglevel", "warning")
         self.cfg.set("when_ready", self._ready)
 
-    def load(self) -> Flask:
-        """Return the application; made once, before the workers."""
-        return create_app(self._settings)
+    def load(self) -> WSGIApplication:
+        """Return the application, with waiting readers kept apart from the workers."""
+        services: Services = self._app.extensions[NAME]
+        store = services.desk.store
+
+        def last_seq() -> int:
+            last = store.last_change()
+            return last.seq if last else 0
+
+        followers = Followers(self._app, last_seq, services.monotonic)
+
+        def application(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
+            environ[TAKE_WAITING] = followers.take
+            return self._app(environ, start_response)
+
+        return application
 
     def _ready(self, server: Any) -> None:
         host, port = server.LISTENERS[0].sock.getsockname()[:2]
@@ -62,5 +98,10 @@ class Server(BaseApplication):  # type: ignore[misc]
 
 def serve(settings: Settings, started: Callable[[str], None]) -> None:
     """Run the service until it is told to stop."""
-    check_address(settings)
-    Server(settings, started).run()
+    app = create_app(settings)
+    store = app.extensions[NAME].desk.store
+    check_address(settings, has_keys=store.has_api_keys())
+    # No open file crosses the fork: each worker opens its own.
+    store.close()
+    log_to(sys.stdout)
+    Server(settings, app, started).run()

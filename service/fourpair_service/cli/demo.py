@@ -14,6 +14,7 @@ from fourpair_service import server
 from fourpair_service.config import InvalidSettingError, Settings
 from fourpair_service.reports.next_step import next_step
 from fourpair_service.reports.verdict_text import columns, deciding, headroom_text
+from fourpair_service.storage.opening import IN_MEMORY
 
 SAMPLES: Final = Path(__file__).resolve().parents[3] / "samples" / "links"
 START_TIMEOUT_S: Final = 30
@@ -41,7 +42,7 @@ def run(options: Namespace, settings: Settings) -> int:
         raise InvalidSettingError(f"There are no samples in {options.samples}; run this from a checkout.")
     context = multiprocessing.get_context("spawn")
     receiver, sender = context.Pipe(duplex=False)
-    own = replace(settings, host="127.0.0.1", port=0, workers=1)
+    own = replace(settings, host="127.0.0.1", port=0, workers=1, store=IN_MEMORY)
     process = context.Process(target=_serve, args=(own, sender))
     process.start()
     try:

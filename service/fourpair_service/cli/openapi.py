@@ -21,7 +21,7 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
 
 def run(options: Namespace, settings: Settings) -> int:
     """Print the document, or compare a file with it."""
-    with create_app(settings).app_context():
+    with create_app(Settings()).app_context():
         text = description_yaml(description())
     if options.check is None:
         print(text, end="")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Any, Final
 
@@ -13,29 +12,16 @@ from werkzeug.exceptions import HTTPException, MethodNotAllowed, NotFound
 from fourpair_service.config import InvalidSettingError
 from fourpair_service.domain.errors import InvalidMeasurementError, InvalidRequirementError
 from fourpair_service.errors import ServiceError
+from fourpair_service.http.body_errors import BatchRefusedError
 from fourpair_service.http.json_body import BodyTooLargeError, UnreadableBodyError, UnsupportedBodyError
+from fourpair_service.http.problem import Problem
 from fourpair_service.http.query_errors import InvalidQueryError, NotAcceptableError, UnknownFaultError
+from fourpair_service.http.record_problems import RECORD_PROBLEMS, RETRY_AFTER_S
 from fourpair_service.http.schemas.document_errors import SHOWN_CHARACTERS, InvalidDocumentError
 from fourpair_service.http.touchstone_errors import UnreadableTouchstoneError
 from fourpair_service.rulesets.errors import InvalidRuleSetError, RuleSetNotFoundError, UnknownRuleSetError
 
 MEDIA_TYPE: Final = "application/problem+json"
-
-
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """A kind of problem.
-
-    Attributes:
-        meaning: what happened, for its page.
-        remedy: what to do about it.
-    """
-
-    status: HTTPStatus
-    code: str
-    title: str
-    meaning: str
-    remedy: str
 
 
 UNPROCESSABLE: Final = HTTPStatus.UNPROCESSABLE_ENTITY
@@ -65,6 +51,7 @@ NOT_ACCEPTABLE: Final = Problem(
 )
 
 PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
+    **RECORD_PROBLEMS,
     InvalidDocumentError: INVALID_DOCUMENT,
     InvalidMeasurementError: INVALID_DOCUMENT,
     InvalidRequirementError: Problem(
@@ -209,7 +196,7 @@ def respond(document: Mapping[str, Any]) -> Response:
 
 
 def _errors_of(error: ServiceError) -> list[dict[str, Any]]:
-    if isinstance(error, InvalidDocumentError):
+    if isinstance(error, InvalidDocumentError | BatchRefusedError):
         return [found.as_dict() for found in error.errors]
     pointer = getattr(error, "pointer", None)
     if pointer is None:
@@ -223,12 +210,23 @@ def _errors_of(error: ServiceError) -> list[dict[str, Any]]:
     ]
 
 
-def from_service_error(error: ServiceError) -> Response:
-    """Return the response to an error that was raised on purpose."""
+def document_of_error(error: ServiceError) -> dict[str, Any]:
+    """Return the problem document of an error that was raised on purpose."""
     problem = PROBLEMS.get(type(error)) or next(
         (p for kind, p in PROBLEMS.items() if isinstance(error, kind)), HTTP_PROBLEMS[500]
     )
-    return respond(problem_document(problem, str(error), _errors_of(error)))
+    return problem_document(problem, str(error), _errors_of(error))
+
+
+def from_service_error(error: ServiceError) -> Response:
+    """Return the response to an error that was raised on purpose."""
+    response = respond(document_of_error(error))
+    if response.status_code == HTTPStatus.UNAUTHORIZED:
+        response.headers["WWW-Authenticate"] = 'Bearer realm="fourpair"'
+    retry_after_s = getattr(error, "retry_after_s", RETRY_AFTER_S.get(type(error)))
+    if retry_after_s is not None:
+        response.headers["Retry-After"] = str(retry_after_s)
+    return response
 
 
 def from_http_exception(error: HTTPException) -> Response:

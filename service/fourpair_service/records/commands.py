@@ -105,9 +105,9 @@ def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
     Raises:
         ServiceError: the document or what is asked of it is not valid.
     """
-    verdict = desk.grade(document, requirement)
+    grading = desk.grade(document, requirement)
     parted = part(document)
-    return Graded(parted, curves_digest(parted.curves), verdict)
+    return Graded(parted, curves_digest(parted.curves), grading.verdict, grading.assessment)
 
 
 def named(document: Mapping[str, Any], name: str) -> str:
@@ -308,7 +308,7 @@ def stored_document(reader: Reader, record_id: str, number: int) -> Document:
     return document
 
 
-def _merged(target: Any, patch: Any) -> Any:
+def merged(target: Any, patch: Any) -> Any:
     """Return a document with a merge patch applied (RFC 7396)."""
     if not isinstance(patch, Mapping):
         return patch
@@ -317,7 +317,7 @@ def _merged(target: Any, patch: Any) -> Any:
         if value is None:
             result.pop(name, None)
         else:
-            result[name] = _merged(result.get(name), value)
+            result[name] = merged(result.get(name), value)
     return result
 
 
@@ -349,7 +349,7 @@ def correct(
     if known is not None:
         return replayed(desk.store, known)
     record, newest = _open_record(desk.store, caller, record_id, terms)
-    document = _merged(stored_document(desk.store, record_id, newest.number), patch)
+    document = merged(stored_document(desk.store, record_id, newest.number), patch)
     job = visible_job(desk.store, caller, named(document, "job"))
     named(document, "label")
     if job.id != record.job_id:

@@ -5,12 +5,20 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Final, Protocol
+from typing import Final, NamedTuple, Protocol
 
 from fourpair_service.records.curves import Document
 from fourpair_service.records.errors import IdempotencyMismatchError, NotFoundError, RevisionConflictError
 from fourpair_service.records.integrity import canonical_json, digest
-from fourpair_service.records.model import IdempotencyEntry, Job, Party, PartyKind, Record, Revision
+from fourpair_service.records.model import (
+    Assessment,
+    IdempotencyEntry,
+    Job,
+    Party,
+    PartyKind,
+    Record,
+    Revision,
+)
 from fourpair_service.records.ports import Clock, NewId, Reader, Store, Writer
 from fourpair_service.records.times import instant
 
@@ -18,11 +26,18 @@ from fourpair_service.records.times import instant
 REMEMBERED: Final = timedelta(days=30)
 
 
+class Grading(NamedTuple):
+    """A verdict document, and what is said beside it."""
+
+    verdict: Document
+    assessment: Assessment | None = None
+
+
 class Grader(Protocol):
     """Holds a measurement document against a requirement."""
 
-    def __call__(self, document: Document, requirement: Document) -> Document:
-        """Return the verdict document.
+    def __call__(self, document: Document, requirement: Document) -> Grading:
+        """Return the verdict and what is said beside it.
 
         Args:
             document: as it was sent; what it says of its own requirement counts too.

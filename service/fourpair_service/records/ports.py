@@ -254,6 +254,10 @@ class Store(Reader, Protocol):
         """
         ...
 
+    def facts(self) -> dict[str, str | int]:
+        """Return what an operator may wish to know: kind, schema, room left."""
+        ...
+
     def close(self) -> None:
         """Let go of files."""
         ...

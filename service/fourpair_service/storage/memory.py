@@ -351,5 +351,9 @@ class MemoryStore(MemoryReader):
     def prove_writing(self) -> None:
         """Write something and take it back."""
 
+    def facts(self) -> dict[str, str | int]:
+        """Return what an operator may wish to know."""
+        return {"kind": "memory"}
+
     def close(self) -> None:
         """Let go of nothing."""

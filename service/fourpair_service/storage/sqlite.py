@@ -9,6 +9,7 @@ committed in between.
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 import threading
 from collections.abc import Iterable, Iterator
@@ -75,6 +76,7 @@ class SqliteStore(SqliteReader):
         self._busy_timeout_s = busy_timeout_s
         self._own = threading.local()
         self._opened: list[sqlite3.Connection] = []
+        self._left: list[sqlite3.Connection] = []
         self._process = os.getpid()
         _check_directory(self.path)
         with plain_errors(self.path):
@@ -84,7 +86,8 @@ class SqliteStore(SqliteReader):
     def connection(self) -> sqlite3.Connection:
         """The connection of this thread."""
         if self._process != os.getpid():
-            # The parent's connections are left alone: closing them here would drop its locks.
+            # The parent's connections are neither used nor closed here: that would drop its locks.
+            self._left.extend(self._opened)
             self._own, self._opened, self._process = threading.local(), [], os.getpid()
         connection: sqlite3.Connection | None = getattr(self._own, "connection", None)
         if connection is None:
@@ -140,6 +143,19 @@ class SqliteStore(SqliteReader):
         with self.writing(keep=False) as writer, plain_errors(self.path):
             writer.connection.execute("CREATE TABLE proof (filler BLOB)")
             writer.connection.execute("INSERT INTO proof VALUES (zeroblob(65536))")
+
+    def facts(self) -> dict[str, str | int]:
+        """Return what an operator may wish to know."""
+        with plain_errors(self.path):
+            synchronous = self.connection.execute("PRAGMA synchronous").fetchone()[0]
+            journal = self.connection.execute("PRAGMA journal_mode").fetchone()[0]
+        return {
+            "kind": "sqlite",
+            "schema": self.steps()[-1],
+            "journal_mode": str(journal),
+            "synchronous": int(synchronous),
+            "free_bytes": shutil.disk_usage(Path(self.path).resolve().parent).free,
+        }
 
     def close(self) -> None:
         """Let go of the file."""

@@ -15,10 +15,8 @@ SAFETY = (
 
 
 def _suspicions(assessment: Assessment | None) -> list[str]:
-    faults = assessment.document.get("faults") if assessment else None
-    return [
-        str(fault.get("text", fault.get("fault", ""))) for fault in faults or () if isinstance(fault, dict)
-    ]
+    diagnosis = (assessment.document.get("diagnosis") if assessment else None) or {}
+    return [str(fault["text"]) for fault in diagnosis.get("faults", ()) if fault.get("text")]
 
 
 def ticket(fault: FaultState, record: Record, suspected: Iterable[str]) -> Document:

@@ -1,0 +1,165 @@
+"""Who asks, and whether they may: the one place where both are decided.
+
+Until the first key is made, whoever reaches the service may do everything; the
+server then listens on loopback alone. From the first key on, every operation
+needs one, and an operation that names no scope needs ``admin``.
+"""
+
+from __future__ import annotations
+
+import re
+import threading
+from collections.abc import Callable, Mapping
+from typing import Any, Final, TypeVar
+
+from flask import Flask, Response, current_app, g, request
+from flask_smorest import Api
+
+from fourpair_service.http.auth_errors import KeyMissingError, RateLimitedError, ScopeMissingError
+from fourpair_service.http.services import services
+from fourpair_service.records.desk import Caller
+from fourpair_service.records.errors import InvalidKeyError
+from fourpair_service.records.keys import ApiKey, Scope, admit, parse
+from fourpair_service.records.times import instant
+
+T = TypeVar("T", bound=Callable[..., Any])
+
+ANYONE: Final = Caller("anyone")
+SCHEME: Final = "apiKey"
+SCHEMES: Final = {SCHEME: {"type": "http", "scheme": "bearer", "description": "A key, fpk_..."}}
+
+# What answers without a key: whether the service lives, and how to speak with it.
+PUBLIC_BLUEPRINTS: Final = frozenset({"health", "pages"})
+# Reference data tells nothing of anybody: any key will do.
+BLUEPRINT_SCOPES: Final[Mapping[str, frozenset[Scope]]] = {
+    "grade": frozenset({Scope.GRADE, Scope.WRITE}),
+    "rule-sets": frozenset(Scope),
+    "faults": frozenset(Scope),
+}
+REFUSALS: Final = {
+    "401": "The service has keys and the request shows none that opens",
+    "403": "The key has not the scope",
+    "429": "The key asks more often than it may",
+}
+# How many uses are noted at once; a crash may lose as many, and nothing else.
+NOTED_TOGETHER: Final = 100
+
+
+def needs(scope: Scope) -> Callable[[T], T]:
+    """Say which scope an operation needs."""
+
+    def mark(method: T) -> T:
+        method.scopes = frozenset({scope})  # type: ignore[attr-defined]
+        return method
+
+    return mark
+
+
+def scopes_of(app: Flask, endpoint: str, method: str) -> frozenset[Scope]:
+    """Return the scopes of which one opens an operation; none at all for what is public."""
+    blueprint = endpoint.partition(".")[0]
+    if blueprint in PUBLIC_BLUEPRINTS:
+        return frozenset()
+    view = app.view_functions[endpoint]
+    handler = getattr(getattr(view, "view_class", view), method.lower(), view)
+    own: frozenset[Scope] | None = getattr(handler, "scopes", None)
+    return own or BLUEPRINT_SCOPES.get(blueprint, frozenset({Scope.ADMIN}))
+
+
+def describe_scopes(app: Flask, api: Api) -> None:
+    """Write into the OpenAPI document what each operation needs."""
+    paths: dict[str, dict[str, Any]] = api.spec._paths
+    for rule in app.url_map.iter_rules():
+        operations = paths.get(re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule.rule), {})
+        for method, operation in operations.items():
+            if method.upper() not in (rule.methods or ()):
+                continue
+            scopes = scopes_of(app, rule.endpoint, method)
+            if scopes:
+                operation["security"] = [{SCHEME: []}]
+                operation["x-scopes"] = sorted(str(scope) for scope in scopes)
+                operation["responses"] |= {code: {"description": told} for code, told in REFUSALS.items()}
+
+
+class KeyUses:
+    """When keys were used, noted in the store now and then."""
+
+    def __init__(self) -> None:
+        self._used: dict[str, str] = {}
+        self._count = 0
+        self._lock = threading.Lock()
+
+    def note(self, key_id: str, at: str) -> None:
+        """Remember a use; every so many are written down together, and each key's first at once."""
+        with self._lock:
+            is_new = key_id not in self._used
+            self._used[key_id] = at
+            self._count += 1
+            due = is_new or self._count >= NOTED_TOGETHER
+            if due:
+                self._count = 0
+            used = list(self._used.items()) if due else []
+        if used:
+            services().desk.store.touch_api_keys(used)
+
+
+def _key() -> ApiKey | None:
+    own = services()
+    given = request.headers.get("Authorization")
+    if given is None:
+        if own.desk.store.has_api_keys():
+            raise KeyMissingError
+        return None
+    kind, _, text = given.partition(" ")
+    if kind.casefold() != "bearer":
+        raise InvalidKeyError("The Authorization header is none of a key: send 'Bearer fpk_...'.")
+    key_id, secret = parse(text.strip())
+    now = instant(own.clock())
+    key = admit(own.desk.store.api_key(key_id), secret, now)
+    own.key_uses.note(key.id, now)
+    return key
+
+
+def _limit(key: ApiKey) -> None:
+    own = services()
+    per_minute = key.requests_per_minute or own.settings.requests_per_minute
+    if per_minute:
+        allowance = own.rate_limit.take(key.id, per_minute, own.monotonic())
+        g.allowance = allowance
+        if allowance.retry_after_s:
+            raise RateLimitedError(per_minute, allowance.retry_after_s)
+
+
+def guard(app: Flask) -> None:
+    """Let every request show its key before anything else is looked at."""
+
+    @app.before_request
+    def _admit() -> None:
+        g.caller = ANYONE
+        if request.endpoint is None:
+            return
+        scopes = scopes_of(current_app, request.endpoint, request.method)
+        if not scopes or request.method == "OPTIONS":
+            return
+        key = _key()
+        if key is None:
+            return
+        g.caller, g.key_id = Caller(key.id, key.jobs), key.id
+        if not any(key.allows(scope) for scope in scopes):
+            raise ScopeMissingError(" or ".join(sorted(scopes)), ", ".join(sorted(key.scopes)))
+        _limit(key)
+
+    @app.after_request
+    def _tell_rate(response: Response) -> Response:
+        allowance = g.get("allowance")
+        if allowance is not None:
+            response.headers.update(allowance.headers())
+            if response.status_code == 304:
+                services().rate_limit.give_back(g.key_id)
+        return response
+
+
+def caller() -> Caller:
+    """Return who asks."""
+    found: Caller = g.caller
+    return found

@@ -1,0 +1,65 @@
+"""The grading of records: the same as of a single measurement, by what its job asks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from fourpair_service.domain.limits import Basis
+from fourpair_service.domain.link import Configuration
+from fourpair_service.http.assessment import Detail
+from fourpair_service.http.grading import GradeRequest, grade_document
+from fourpair_service.http.schemas.document_errors import FieldError, InvalidDocumentError
+from fourpair_service.http.schemas.document_limits import DocumentLimits
+from fourpair_service.http.schemas.measurement import RequirementRequest
+from fourpair_service.records.curves import Document
+from fourpair_service.records.desk import Grading
+from fourpair_service.records.model import Assessment
+from fourpair_service.rulesets.catalogue import Catalogue
+
+
+def _request(requirement: dict[str, Any]) -> RequirementRequest:
+    """Return a requirement that was kept as plain words in the words of the domain."""
+    words = {"configuration": Configuration, "minimum_basis": Basis}
+    return RequirementRequest(
+        **{name: words[name](value) if name in words else value for name, value in requirement.items()}
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class RecordGrader:
+    """See :class:`~fourpair_service.records.desk.Grader`."""
+
+    catalogue: Catalogue
+    limits: DocumentLimits
+    clock: Callable[[], datetime]
+    detail: Detail
+
+    def __call__(self, document: Document, requirement: Document) -> Grading:
+        """Return the verdict and what is said beside it.
+
+        Raises:
+            ServiceError: the document, or what is asked, is not valid.
+        """
+        if "touchstone" in document:
+            detail = "A record keeps the sweeps themselves: leave this out and send them in sweeps."
+            raise InvalidDocumentError([FieldError("/touchstone", detail)])
+        request = GradeRequest(
+            self._one_name(document), _request(self._by_id(requirement)), detail=self.detail
+        )
+        answer = grade_document(request, self.catalogue, limits=self.limits, now=self.clock())
+        told = answer.get("assessment")
+        return Grading(answer["verdict"], None if told is None else Assessment(told["version"], told))
+
+    def _one_name(self, document: Document) -> Document:
+        """Return the document with its rule set by id: TIA and the newest edition of TIA are no contradiction."""
+        own = document.get("requirement")
+        return {**document, "requirement": self._by_id(own)} if isinstance(own, dict) else document
+
+    def _by_id(self, requirement: dict[str, Any]) -> dict[str, Any]:
+        name = requirement.get("rule_set")
+        if not isinstance(name, str) or not name:
+            return requirement
+        return {**requirement, "rule_set": self.catalogue.get(name).id}

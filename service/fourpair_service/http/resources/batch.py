@@ -1,0 +1,151 @@
+"""POST /v1/records:batch: many links at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any, Final
+
+from flask import Response, request
+from flask.views import MethodView
+
+from fourpair_service.http.auth import caller
+from fourpair_service.http.body_errors import BatchRefusedError, InvalidBodyError
+from fourpair_service.http.json_body import BodyTooLargeError, UnsupportedBodyError, read_json
+from fourpair_service.http.kit import StrictBlueprint
+from fourpair_service.http.operation import (
+    IDEMPOTENCY,
+    JSON,
+    answered,
+    json_object,
+    operate,
+)
+from fourpair_service.http.problems import document_of_error
+from fourpair_service.http.record_documents import result_word
+from fourpair_service.http.resources.grade import body_bytes
+from fourpair_service.http.resources.records import desk_of
+from fourpair_service.http.schemas.document_errors import FieldError
+from fourpair_service.http.schemas.kept import BatchAnswerSchema
+from fourpair_service.http.schemas.queries import BatchQuery
+from fourpair_service.http.services import services
+from fourpair_service.http.terms import terms
+from fourpair_service.records.curves import Document
+from fourpair_service.records.keys import Scope
+from fourpair_service.records.upserts import ATOMIC, ItemResult, batch
+
+NDJSON: Final = "application/x-ndjson"
+MOST_ITEMS: Final = 1000
+
+blueprint = StrictBlueprint("batch", __name__, url_prefix="/v1", description="Many links at once")
+
+
+def _too_large(line: int, most: int) -> BodyTooLargeError:
+    return BodyTooLargeError(f"Line {line} has over {most} bytes; one record may have so many.")
+
+
+def _lines(raw: bytes, most: int) -> list[Any]:
+    documents = []
+    for number, line in enumerate(raw.split(b"\n"), 1):
+        if len(line) > most:
+            raise _too_large(number, most)
+        if line.strip():
+            documents.append(read_json(line))
+    return documents
+
+
+def _sent() -> tuple[bytes, list[Any]]:
+    settings = services().settings
+    if request.mimetype == NDJSON:
+        raw = body_bytes(replace(settings, max_body_bytes=settings.max_part_bytes))
+        return raw, _lines(raw, settings.max_body_bytes)
+    if request.mimetype != JSON:
+        raise UnsupportedBodyError(f"Send {JSON} with records, or {NDJSON} with a record a line.")
+    raw = body_bytes(settings)
+    document = json_object(raw)
+    unknown = sorted(set(document) - {"records"})
+    if unknown or not isinstance(document.get("records"), list):
+        detail = "Send an object with records, a list of measurement documents, and nothing else."
+        raise InvalidBodyError([FieldError(f"/{unknown[0]}" if unknown else "/records", detail)])
+    return raw, document["records"]
+
+
+def _checked(documents: list[Any]) -> list[Document]:
+    if not 1 <= len(documents) <= MOST_ITEMS:
+        raise InvalidBodyError(
+            [FieldError("/records", f"Send 1 to {MOST_ITEMS} records, not {len(documents)}.")]
+        )
+    for index, document in enumerate(documents):
+        if not isinstance(document, dict):
+            raise InvalidBodyError([FieldError(f"/records/{index}", "Expected an object.")])
+    return documents
+
+
+def _item(documents: list[Document], item: ItemResult) -> Document:
+    sent, written = documents[item.index], item.written
+    label, ids = sent.get("label"), sent.get("external_ids")
+    return {
+        "index": item.index,
+        "label": label if isinstance(label, str) else None,
+        "external_ids": ids if isinstance(ids, dict) else {},
+        "result": "refused" if written is None else result_word(written),
+        "record": written.record.id if written else None,
+        "revision": written.revision.number if written else None,
+        "outcome": written.revision.outcome if written else None,
+        "problem": document_of_error(item.error) if item.error else None,
+    }
+
+
+@blueprint.route("/records:batch")
+class Batch(MethodView):
+    """Many records."""
+
+    @operate(
+        blueprint,
+        "upsertRecords",
+        scope=Scope.WRITE,
+        query=BatchQuery,
+        body={
+            "type": "object",
+            "required": ["records"],
+            "additionalProperties": False,
+            "properties": {
+                "records": {
+                    "type": "array",
+                    "minItems": 1,
+                    "maxItems": MOST_ITEMS,
+                    "items": {"$ref": "#/components/schemas/Measurement"},
+                }
+            },
+        },
+        answer=BatchAnswerSchema,
+        headers=[IDEMPOTENCY],
+        problems=(404, 409),
+        doc={
+            "requestBody": {
+                "content": {
+                    NDJSON: {"schema": {"type": "string", "description": "a measurement document a line"}}
+                }
+            }
+        },
+    )
+    def post(self, query: Mapping[str, Any]) -> Response:
+        """Make or retest many records in one transaction, each with its own result.
+
+        A record is found by its first external id, else by job and label; the same
+        measurement once more changes nothing. ``mode=atomic`` keeps all or nothing.
+        """
+        raw, sent = _sent()
+        documents, dry_run = _checked(sent), query["dry_run"]
+
+        def told(items: Sequence[ItemResult]) -> Document:
+            return {"kept": not dry_run, "dry_run": dry_run, "items": [_item(documents, i) for i in items]}
+
+        with terms(caller(), body=raw, dry_run=dry_run) as own:
+            result = batch(desk_of(query), caller(), documents, own, mode=query["mode"], told=told)
+        if result.known is not None:
+            return answered(result.known.answer, headers={"Idempotent-Replayed": "true"})
+        if query["mode"] == ATOMIC and any(item.error for item in result.items):
+            raise BatchRefusedError(
+                [FieldError(f"/records/{i.index}", str(i.error)) for i in result.items if i.error]
+            )
+        return answered(told(result.items))

@@ -1,0 +1,156 @@
+"""/v1/changes, /v1/stats, /v1/idempotency, /v1/reconcile: what other systems follow."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from flask import Response, request
+from flask.views import MethodView
+
+from fourpair_service.http.auth import caller
+from fourpair_service.http.kit import StrictBlueprint
+from fourpair_service.http.operation import JSON, answered, json_object, loaded, operate, raw_body, tagged
+from fourpair_service.http.record_documents import change_document
+from fourpair_service.http.resources.records import filter_of
+from fourpair_service.http.schemas.jobs import ReconcileSchema
+from fourpair_service.http.schemas.kept import (
+    ChangesSchema,
+    IdempotencySchema,
+    ReconciledSchema,
+    StatsSchema,
+)
+from fourpair_service.http.schemas.queries import ChangesQuery, StatsQuery
+from fourpair_service.http.services import services
+from fourpair_service.records.curves import Document
+from fourpair_service.records.integrity import canonical_json, digest
+from fourpair_service.records.keys import Scope
+from fourpair_service.records.model import Change
+from fourpair_service.records.ports import Reader
+from fourpair_service.records.reconciling import reconcile
+from fourpair_service.records.search import GroupBy
+
+# How long a waiting reader sleeps between two looks. [s]
+NAP_S: Final = 0.2
+# Set by a server that keeps waiting readers apart from its workers.
+TAKE_WAITING: Final = "fourpair.take_waiting"
+HANDED_OVER: Final = "fourpair.handed_over"
+
+blueprint = StrictBlueprint("changes", __name__, url_prefix="/v1", description="What other systems follow")
+
+
+def _page(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
+    jobs = caller().asked([query["job"]] if "job" in query else None)
+    with services().desk.store.reading() as reader:
+        last = reader.last_change()
+        found = reader.changes(after=query["after"], limit=query["limit"], jobs=jobs)
+        return found, last.seq if last else 0
+
+
+def _waited(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
+    found, last = _page(query)
+    take = request.environ.get(TAKE_WAITING)
+    if found or not query["wait"]:
+        return found, last
+    if take is not None and take(request.environ, query["wait"], last):
+        request.environ[HANDED_OVER] = True
+        return found, last
+    for _ in range(round(query["wait"] / NAP_S) if take is None else 0):
+        services().sleep(NAP_S)
+        found, last = _page(query)
+        if found:
+            break
+    return found, last
+
+
+@blueprint.route("/changes")
+class Changes(MethodView):
+    """The change feed."""
+
+    @operate(
+        blueprint, "listChanges", scope=Scope.READ, query=ChangesQuery, answer=ChangesSchema, problems=(304,)
+    )
+    def get(self, query: Mapping[str, Any]) -> Response:
+        """Give what was committed after a ``seq``, in order and without gaps; with wait, as soon as there is any.
+
+        A key that sees some jobs alone gets their entries; ``seq`` then skips those of
+        others. An empty answer before the wait is over means: ask again.
+        """
+        found, last = _waited(query)
+        changes = [change_document(change, caller()) for change in found]
+        # An entry committed since must not be skipped: a full page ends with its own last one.
+        reached = changes[-1]["seq"] if len(changes) >= query["limit"] else max(last, query["after"])
+        document = {"changes": changes, "next_after": reached, "last_seq": last}
+        return tagged(answered(document), digest(canonical_json(document))[7:39])
+
+
+def _values(reader: Reader, by: Sequence[GroupBy], values: Sequence[str | None]) -> dict[str, str | None]:
+    told = dict(zip((each.value for each in by), values, strict=True))
+    tester = told.get(GroupBy.TESTER.value)
+    if tester is not None:
+        party = reader.party(tester)
+        told[GroupBy.TESTER.value] = party.name if party else None
+    return told
+
+
+@blueprint.route("/stats")
+class Stats(MethodView):
+    """Counts."""
+
+    @operate(blueprint, "getStats", scope=Scope.READ, query=StatsQuery, answer=StatsSchema, problems=(304,))
+    def get(self, query: Mapping[str, Any]) -> Response:
+        """Count records by job, outcome, category, tester or month, with the worst headroom of each group."""
+        by = [each for each in GroupBy if each.value in query["by"]]
+        with services().desk.store.reading() as reader:
+            last = reader.last_change()
+            groups = [
+                {
+                    "values": _values(reader, by, group.values),
+                    "records": group.links,
+                    "worst_headroom_db": group.worst_headroom_db,
+                }
+                for group in reader.stats(filter_of(query), by)
+            ]
+        document = {"seq": last.seq if last else 0, "groups": groups}
+        return tagged(answered(document), digest(canonical_json(document))[7:39])
+
+
+@blueprint.route("/idempotency/<key>")
+class Idempotency(MethodView):
+    """What became of a request."""
+
+    @operate(blueprint, "getIdempotency", scope=Scope.WRITE, answer=IdempotencySchema)
+    def get(self, query: Mapping[str, Any], key: str) -> Response:
+        """Say what became of an idempotency key: landed, running in this process, or not landed so far.
+
+        Sending the request again with the same key is safe in all three.
+        """
+        own = services()
+        is_running = own.running.has(caller().actor, key)
+        entry = own.desk.store.idempotency(caller().actor, key)
+        state = "landed" if entry else "running" if is_running else "not_landed"
+        return answered(
+            {
+                "key": key,
+                "state": state,
+                "subject": entry.subject if entry else None,
+                "subject_id": entry.subject_id if entry else None,
+                "revision": entry.number if entry else None,
+                "seq": entry.seq if entry else None,
+                "at": entry.at if entry else None,
+            }
+        )
+
+
+@blueprint.route("/reconcile")
+class Reconcile(MethodView):
+    """Whether two systems hold the same."""
+
+    @operate(blueprint, "reconcile", scope=Scope.READ, body=ReconcileSchema, answer=ReconciledSchema)
+    def post(self, query: Mapping[str, Any]) -> Response:
+        """Compare external ids and measurement digests with what is kept: same, changed, missing, extra."""
+        asked: Document = loaded(ReconcileSchema(), json_object(raw_body((JSON,))))
+        with services().desk.store.reading() as reader:
+            return answered(
+                reconcile(reader, caller(), asked["system"], asked["records"], job_id=asked.get("job"))
+            )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+import time
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from types import TracebackType
@@ -11,12 +11,21 @@ from urllib.parse import quote
 
 import requests
 
-from fourpair._errors import ConnectionFailedError, FourpairError, TimedOutError, TransportError, api_error
+from fourpair._changes import Changes
+from fourpair._errors import ConnectionFailedError, TimedOutError, TransportError, api_error
+from fourpair._jobs import Jobs
+from fourpair._kept import KeyState, told
 from fourpair._models import Verdict
+from fourpair._records import Records
 from fourpair._rule_sets import Limits, RuleSet
+from fourpair._transport import encoded, patient_session
 
 CONNECT_TIMEOUT_S = 3.0
 READ_TIMEOUT_S = 30.0
+# A request whose answer was lost may still be carried out: its key then says so for a while.
+STILL_RUNNING = "idempotency-running"
+RUNNING_TRIES = 60
+RUNNING_PAUSE_S = 1.0
 
 TouchstoneSource = str | Path | bytes | IO[bytes]
 
@@ -26,22 +35,34 @@ class Client:
 
     Args:
         url: where the service listens, ``"http://127.0.0.1:8740"``.
+        api_key: a key, ``fpk_...``, where the service asks for one.
         connect_timeout_s: how long to wait for a connection. [s]
         read_timeout_s: how long to wait for an answer. [s]
-        session: a ``requests`` session of your own, for proxies or certificates.
+        session: a ``requests`` session of your own, for proxies or certificates;
+            without one, what may be tried again is tried three times more.
+
+    Attributes:
+        jobs: contracts.
+        records: certification records.
+        changes: the change feed.
     """
 
     def __init__(
         self,
         url: str,
         *,
+        api_key: str | None = None,
         connect_timeout_s: float = CONNECT_TIMEOUT_S,
         read_timeout_s: float = READ_TIMEOUT_S,
         session: requests.Session | None = None,
     ) -> None:
         self._url = url.rstrip("/")
         self._timeout = (connect_timeout_s, read_timeout_s)
-        self._session = session or requests.Session()
+        self._session = session or patient_session()
+        self._headers = {} if api_key is None else {"Authorization": f"Bearer {api_key}"}
+        self.jobs = Jobs(self._send)
+        self.records = Records(self._send)
+        self.changes = Changes(self._send)
 
     def __enter__(self) -> Client:
         return self
@@ -90,11 +111,39 @@ class Client:
         asked = {name: value for name, value in query.items() if value is not None}
         if touchstone is None:
             headers = {"Content-Type": "application/json"}
-            body = _encoded(measurement)
+            body = encoded(measurement)
             return self._verdict(self._send("POST", "/v1/grade", params=asked, data=body, headers=headers))
-        files = [("measurement", ("measurement.json", _encoded(measurement), "application/json"))]
+        files = [("measurement", ("measurement.json", encoded(measurement), "application/json"))]
         files += [("sweep", (name, _opened(source), "text/plain")) for name, source in touchstone.items()]
         return self._verdict(self._send("POST", "/v1/grade", params=asked, files=files))
+
+    def landed(self, idempotency_key: str) -> KeyState:
+        """Return what became of a write whose answer did not arrive.
+
+        Sending it again with the same key is safe whatever the answer.
+        """
+        return told(KeyState, self._send("GET", f"/v1/idempotency/{quote(idempotency_key, safe='')}").json())
+
+    def reconcile(
+        self, system: str, held: Mapping[str, str], *, job: str | None = None
+    ) -> Mapping[str, list[Mapping[str, Any]]]:
+        """Compare what another system holds with what is kept.
+
+        Args:
+            system: name of the other system.
+            held: measurement digest by external id.
+            job: only records of this job.
+
+        Returns:
+            ``same``, ``changed``, ``missing`` and ``extra``, each with external ids.
+        """
+        rows = [{"external_id": name, "measurement_digest": digest} for name, digest in held.items()]
+        document = {"system": system, "records": rows, **({"job": job} if job else {})}
+        headers = {"Content-Type": "application/json"}
+        found: Mapping[str, list[Mapping[str, Any]]] = self._send(
+            "POST", "/v1/reconcile", data=encoded(document), headers=headers
+        ).json()
+        return found
 
     def rule_sets(self) -> list[RuleSet]:
         """Return the editions that the service knows, in short."""
@@ -166,6 +215,18 @@ class Client:
 
     def _send(self, method: str, path: str, **arguments: Any) -> requests.Response:
         try:
+            return self._answer(method, path, **arguments)
+        except TransportError as error:
+            error.idempotency_key = (arguments.get("headers") or {}).get("Idempotency-Key", "").strip(
+                '"'
+            ) or None
+            raise
+
+    def _answer(
+        self, method: str, path: str, tries: int = RUNNING_TRIES, **arguments: Any
+    ) -> requests.Response:
+        arguments["headers"] = {**self._headers, **(arguments.get("headers") or {})}
+        try:
             response = self._session.request(method, self._url + path, timeout=self._timeout, **arguments)
         except requests.Timeout as error:
             raise TimedOutError(f"{self._url} did not answer in time: {error}") from error
@@ -175,22 +236,19 @@ class Client:
             ) from error
         except requests.RequestException as error:
             raise TransportError(f"The request to {self._url} failed: {error}") from error
-        if response.status_code >= 400:
-            raise api_error(response.status_code, _problem(response))
-        return response
+        if response.status_code < 400:
+            return response
+        refusal = api_error(response.status_code, _problem(response))
+        if refusal.code == STILL_RUNNING and tries > 0:
+            time.sleep(RUNNING_PAUSE_S)
+            return self._answer(method, path, tries=tries - 1, **arguments)
+        raise refusal
 
     @staticmethod
     def _verdict(response: requests.Response) -> Verdict:
         answer = response.json()
         request_id = response.headers.get("X-Request-Id")
         return Verdict.from_document(answer["verdict"], request_id, answer.get("assessment"))
-
-
-def _encoded(document: Mapping[str, Any]) -> bytes:
-    try:
-        return json.dumps(document, separators=(",", ":"), allow_nan=False).encode()
-    except (TypeError, ValueError) as error:
-        raise FourpairError(f"The measurement cannot be written as JSON: {error}") from error
 
 
 def _opened(source: TouchstoneSource) -> bytes:

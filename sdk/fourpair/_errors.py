@@ -7,6 +7,10 @@
     + ApiError                       the service answered with a problem document
         - InvalidDocumentError       what was sent is not valid            (also a ValueError)
         - NotFoundError              there is no such thing                (also a LookupError)
+        - NotAllowedError            the key is missing, opens nothing, or may not do this
+        - ConflictError              it contradicts what is kept
+        - StaleError                 it has moved on since it was read: read it again
+        - RateLimitedError           the key asks more often than it may
         - TooLargeError              what was sent is over a limit of the service
         - ServerFailedError          the service failed; trying again may help
 """
@@ -33,9 +37,14 @@ class FourpairError(Exception):
 
 
 class TransportError(FourpairError):
-    """No answer arrived."""
+    """No answer arrived; whether a write landed is not known.
+
+    Attributes:
+        idempotency_key: of the write: ``client.landed(key)`` tells what became of it.
+    """
 
     retryable = True
+    idempotency_key: str | None = None
 
 
 class ConnectionFailedError(TransportError, ConnectionError):
@@ -80,6 +89,24 @@ class NotFoundError(ApiError, LookupError):
     """There is no such thing."""
 
 
+class NotAllowedError(ApiError, PermissionError):
+    """The key is missing, opens nothing, or may not do this."""
+
+
+class ConflictError(ApiError):
+    """It contradicts what is kept; ``code`` says how: ``label-taken``, ``job-exists`` and so on."""
+
+
+class StaleError(ApiError):
+    """It has moved on since it was read: read it again and re-apply the change."""
+
+
+class RateLimitedError(ApiError):
+    """The key asks more often than it may; trying again later will help."""
+
+    retryable = True
+
+
 class TooLargeError(ApiError):
     """What was sent is over a limit of the service."""
 
@@ -92,7 +119,13 @@ class ServerFailedError(ApiError):
 
 BY_STATUS: Mapping[int, type[ApiError]] = {
     400: InvalidDocumentError,
+    401: NotAllowedError,
+    403: NotAllowedError,
     404: NotFoundError,
+    409: ConflictError,
+    412: StaleError,
+    428: StaleError,
+    429: RateLimitedError,
     413: TooLargeError,
     415: InvalidDocumentError,
     422: InvalidDocumentError,

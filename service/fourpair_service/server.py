@@ -103,5 +103,5 @@ def serve(settings: Settings, started: Callable[[str], None]) -> None:
     check_address(settings, has_keys=store.has_api_keys())
     # No open file crosses the fork: each worker opens its own.
     store.close()
-    log_to(sys.stdout)
+    log_to(sys.stderr)
     Server(settings, app, started).run()

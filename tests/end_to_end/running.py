@@ -18,7 +18,7 @@ class Running:
     Attributes:
         url: where it listens.
         process: the one that its workers belong to.
-        lines: what it wrote after it said where it listens.
+        lines: what it logged.
     """
 
     def __init__(self, store: Path, **settings: str) -> None:
@@ -32,6 +32,7 @@ class Running:
         self.process = subprocess.Popen(
             [sys.executable, "-m", "fourpair_service", "serve"],
             stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
             env=environment,
             text=True,
             start_new_session=True,
@@ -41,7 +42,7 @@ class Running:
         self.url = line.split(" at ")[1].split(";")[0]
         self.lines: list[str] = []
         # A pipe that nobody reads fills up and stops the server.
-        self._reader = threading.Thread(target=self.lines.extend, args=(self.process.stdout,))
+        self._reader = threading.Thread(target=self.lines.extend, args=(self.process.stderr,))
         self._reader.start()
 
     def kill(self) -> None:
@@ -59,7 +60,9 @@ class Running:
         self.process.wait()
         self._reader.join()
         assert self.process.stdout is not None
+        assert self.process.stderr is not None
         self.process.stdout.close()
+        self.process.stderr.close()
 
 
 @contextmanager

@@ -14,6 +14,7 @@ from fourpair_service.app import create_app
 from fourpair_service.config import InvalidSettingError, Settings
 from fourpair_service.http.problems import ALL_PROBLEMS
 from fourpair_service.rulesets.errors import InvalidRuleSetError
+from record_triggers import TRIGGERS
 
 GOOD = (Path(__file__).resolve().parents[2] / "samples" / "links" / "0A-01-clean-pass.json").read_bytes()
 JSON = {"Content-Type": "application/json"}
@@ -75,14 +76,16 @@ def client():
 
 
 def test_every_problem_of_the_catalogue_is_triggered_here():
-    assert set(REQUESTS) | NOT_BY_REQUEST == set(ALL_PROBLEMS)
+    assert set(REQUESTS) | set(TRIGGERS) | NOT_BY_REQUEST == set(ALL_PROBLEMS)
 
 
-@pytest.mark.parametrize("code", REQUESTS)
+@pytest.mark.parametrize("code", [*REQUESTS, *TRIGGERS])
 def test_a_problem_is_complete_and_says_what_happened(client, code):
-    method, path, arguments = REQUESTS[code]
-
-    response = client.open(path, method=method, **arguments)
+    if code in TRIGGERS:
+        response = TRIGGERS[code]()
+    else:
+        method, path, arguments = REQUESTS[code]
+        response = client.open(path, method=method, **arguments)
 
     problem = response.get_json()
     assert problem["code"] == code, problem

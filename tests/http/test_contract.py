@@ -67,6 +67,11 @@ def measure_little_where_records_are_kept(context, raw_schema):
                         holder[key] = {"$ref": "#/components/schemas/LightMeasurement"}
 
 
+@schemathesis.serializer("application/x-ndjson")
+def as_lines(context, value):
+    return value.encode() if isinstance(value, str) else json.dumps(value).encode()
+
+
 SCHEMA = schemathesis.openapi.from_wsgi("/openapi.json", APP)
 CHECKS = [
     not_a_server_error,

@@ -15,7 +15,12 @@ ROOT = Path(__file__).resolve().parents[1]
 @contextmanager
 def running_service(**environment: str) -> Iterator[str]:
     """Start ``fourpair-service serve`` on a free port and yield its URL."""
-    own = os.environ | {"FOURPAIR_PORT": "0", "FOURPAIR_WORKERS": "1", "PYTHONUNBUFFERED": "1"} | {"FOURPAIR_STORE": ":memory:"} | environment
+    own = (
+        os.environ
+        | {"FOURPAIR_PORT": "0", "FOURPAIR_WORKERS": "1", "PYTHONUNBUFFERED": "1"}
+        | {"FOURPAIR_STORE": ":memory:"}
+        | environment
+    )
     command = [sys.executable, "-m", "fourpair_service", "serve"]
     with subprocess.Popen(command, env=own, stdout=subprocess.PIPE, text=True, cwd=ROOT) as process:
         try:

@@ -125,7 +125,7 @@ def services_of(
     """Return what the resources need."""
     catalogue = Catalogue.load(settings.limits_directory)
     limits = DocumentLimits(curves=settings.max_curves, points_per_curve=settings.max_points)
-    grader = RecordGrader(catalogue, limits, clock, Detail.USUAL)
+    grader = RecordGrader(catalogue, limits, clock, Detail.FAULTS)
     return Services(
         settings=settings,
         catalogue=catalogue,

@@ -22,9 +22,12 @@ from fourpair_service.rulesets.catalogue import Catalogue
 
 def _request(requirement: dict[str, Any]) -> RequirementRequest:
     """Return a requirement that was kept as plain words in the words of the domain."""
-    words = {"configuration": Configuration, "minimum_basis": Basis}
+    configuration, basis = requirement.get("configuration"), requirement.get("minimum_basis")
+    rest = {n: v for n, v in requirement.items() if n not in ("configuration", "minimum_basis")}
     return RequirementRequest(
-        **{name: words[name](value) if name in words else value for name, value in requirement.items()}
+        configuration=Configuration(configuration) if configuration is not None else None,
+        minimum_basis=Basis(basis) if basis is not None else None,
+        **rest,
     )
 
 

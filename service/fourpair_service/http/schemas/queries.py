@@ -120,7 +120,7 @@ class GradedWriteQuery(WriteQuery):
     """How a write with a measurement is to be done."""
 
     assessment = Choice(
-        (Detail.NONE, Detail.USUAL), metadata={"description": "how much to keep beside the verdict"}
+        (Detail.NONE, Detail.FAULTS), metadata={"description": "how much to keep beside the verdict"}
     )
 
 

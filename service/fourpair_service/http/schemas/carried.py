@@ -71,7 +71,7 @@ class ApplicationSchema(Answer):
     noise_margin = fields.Nested(NoiseMarginSchema, allow_none=True)
 
 
-class CordsSchema(Answer):
+class AddedCordsSchema(Answer):
     """The cords that were added to make a channel of a link."""
 
     length_m = number("m")
@@ -96,6 +96,6 @@ class CarriedSchema(Answer):
     version = text()
     fastest_supported = text(allow_none=True)
     categories_met = texts()
-    cords = fields.Nested(CordsSchema, allow_none=True)
+    cords = fields.Nested(AddedCordsSchema, allow_none=True)
     applications = fields.List(fields.Nested(ApplicationSchema), required=True)
     noise_method = fields.Nested(NoiseMethodSchema, required=True)

@@ -31,14 +31,16 @@ class GradeRequest:
     """Everything that was sent to be graded.
 
     Attributes:
-        asked: the requirement given beside the document (query, command line).
+        asked: the requirement given beside the document (query, command line, job).
         detail: how much to say beside the verdict.
+        asked_under: where the parts of what is asked stand, for pointers.
     """
 
     document: Mapping[str, Any]
     asked: RequirementRequest = NOTHING_ASKED
     files: tuple[TouchstoneFile, ...] = ()
     detail: Detail = Detail.FAULTS
+    asked_under: str = "/query"
 
 
 def grade_document(
@@ -57,16 +59,16 @@ def grade_document(
         raise InvalidDocumentError([FieldError("", "Expected an object: one measurement document.")])
     read = read_measurement(request.document, limits)
     measurement = _with_files(read.measurement, request.files, read.touchstone)
-    asked = _joined(read.requirement, request.asked)
-    place = _place(request.asked, "/requirement/configuration")
+    asked = _joined(read.requirement, request)
+    place = _place(request, "/requirement/configuration")
     requirement = _requirement(asked, measurement.configuration, place)
     try:
         rule_set = catalogue.get(asked.rule_set or "")
         verdict = grade(measurement, rule_set, requirement, now=now)
     except UnknownRuleSetError as error:
-        raise error.at(_place(request.asked, "/requirement/rule_set")) from None
+        raise error.at(_place(request, "/requirement/rule_set")) from None
     except InvalidRequirementError as error:
-        place = _place(request.asked, error.pointer)
+        place = _place(request, error.pointer)
         raise InvalidRequirementError(place, error.detail, error.value) from None
     document = verdict_document(verdict)
     answer = {"verdict": document, "verdict_digest": digest(document)}
@@ -75,21 +77,21 @@ def grade_document(
     return answer
 
 
-def _place(asked: RequirementRequest, pointer: str) -> str:
+def _place(request: GradeRequest, pointer: str) -> str:
     """Return where a part of the requirement stands: in the document, or beside it in the query."""
     name = pointer.rpartition("/")[2]
-    return pointer if getattr(asked, name, None) is None else f"/query/{name}"
+    return pointer if getattr(request.asked, name, None) is None else f"{request.asked_under}/{name}"
 
 
-def _joined(stated: RequirementRequest, asked: RequirementRequest) -> RequirementRequest:
+def _joined(stated: RequirementRequest, request: GradeRequest) -> RequirementRequest:
     """Return one requirement of two, refusing those that contradict each other."""
     errors = []
     merged: dict[str, Any] = {}
     for name in RequirementRequest.__dataclass_fields__:
-        first, second = getattr(stated, name), getattr(asked, name)
+        first, second = getattr(stated, name), getattr(request.asked, name)
         if first is not None and second is not None and first != second:
             detail = f"The document asks for {first} and the request for {second}; give one of them."
-            errors.append(FieldError(f"/query/{name}", detail, str(second)))
+            errors.append(FieldError(f"{request.asked_under}/{name}", detail, str(second)))
         merged[name] = first if second is None else second
     if errors:
         raise InvalidDocumentError(errors)

@@ -50,7 +50,10 @@ class RecordGrader:
             detail = "A record keeps the sweeps themselves: leave this out and send them in sweeps."
             raise InvalidDocumentError([FieldError("/touchstone", detail)])
         request = GradeRequest(
-            self._one_name(document), _request(self._by_id(requirement)), detail=self.detail
+            self._one_name(document),
+            _request(self._by_id(requirement)),
+            asked_under="/requirement",
+            detail=self.detail,
         )
         answer = grade_document(request, self.catalogue, limits=self.limits, now=self.clock())
         told = answer.get("assessment")

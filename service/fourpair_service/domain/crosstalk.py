@@ -49,7 +49,7 @@ MIRRORED_ROWS: Final = np.array(
 # 0.01 dB. Most sweeps carry two decimals, and looking up is twice as fast as exp2.
 _TABLE_FROM_DB: Final = -30
 _TABLE_STEPS_PER_DB: Final = 100
-_TABLE: Final = np.exp2(
+_TABLE: Final[FloatArray] = np.exp2(
     (np.arange(230 * _TABLE_STEPS_PER_DB + 1) + _TABLE_FROM_DB * _TABLE_STEPS_PER_DB)
     / _TABLE_STEPS_PER_DB
     * _LOG2_PER_DB
@@ -62,13 +62,14 @@ def power(loss_db: FloatArray) -> FloatArray:
     >>> float(power(np.array([30.0]))[0].round(9))
     0.001
     """
-    steps = np.rint(loss_db * _TABLE_STEPS_PER_DB)
+    steps: FloatArray = loss_db * _TABLE_STEPS_PER_DB
+    np.rint(steps, out=steps)
     if not bool((steps / _TABLE_STEPS_PER_DB == loss_db).all()):
-        return np.asarray(np.exp2(loss_db * _LOG2_PER_DB), dtype=np.float64)
-    row = (steps - _TABLE_FROM_DB * _TABLE_STEPS_PER_DB).astype(np.int32)
-    if row.size == 0 or row.min() < 0 or row.max() >= _TABLE.size:
-        return np.asarray(np.exp2(loss_db * _LOG2_PER_DB), dtype=np.float64)
-    return np.asarray(_TABLE[row], dtype=np.float64)
+        return np.asarray(np.exp2(loss_db * _LOG2_PER_DB))
+    steps -= _TABLE_FROM_DB * _TABLE_STEPS_PER_DB
+    if steps.size == 0 or steps.min() < 0 or steps.max() >= _TABLE.size:
+        return np.asarray(np.exp2(loss_db * _LOG2_PER_DB))
+    return np.asarray(_TABLE.take(steps.astype(np.intp), mode="clip"))
 
 
 def decibels(power_ratio: FloatArray) -> FloatArray:
@@ -106,12 +107,7 @@ def summed_power(disturber_power: FloatArray, disturbers: IndexArray) -> FloatAr
     Returns:
         (..., 4, n) in the order of ``PAIRS``.
     """
-    total = np.empty((*disturber_power.shape[:-2], len(disturbers), disturber_power.shape[-1]))
-    for row, (first, second, third) in enumerate(disturbers):
-        into = total[..., row, :]
-        np.add(disturber_power[..., first, :], disturber_power[..., second, :], out=into)
-        into += disturber_power[..., third, :]
-    return total
+    return np.asarray(disturber_power.take(disturbers, axis=-2).sum(axis=-2))
 
 
 def power_sums(loss_db: FloatArray, disturbers: IndexArray) -> FloatArray:
@@ -137,7 +133,9 @@ def acr_n(next_db: FloatArray, insertion_loss_db: FloatArray) -> FloatArray:
     Returns:
         (..., 12, n) in the order of ``FEXT_COMBINATIONS``. [dB]
     """
-    return np.asarray(next_db[..., ORDERED_NEXT_ROWS, :] - insertion_loss_db[..., DISTURBED_ROWS, :])
+    ratio: FloatArray = next_db.take(ORDERED_NEXT_ROWS, axis=-2)
+    ratio -= insertion_loss_db.take(DISTURBED_ROWS, axis=-2)
+    return ratio
 
 
 def acr_f(fext_db: FloatArray, insertion_loss_db: FloatArray, *, loss_of: str = "disturbed") -> FloatArray:
@@ -152,4 +150,4 @@ def acr_f(fext_db: FloatArray, insertion_loss_db: FloatArray, *, loss_of: str = 
         (..., 12, n) in the order of ``FEXT_COMBINATIONS``. [dB]
     """
     rows = DISTURBED_ROWS if loss_of == "disturbed" else DISTURBING_ROWS
-    return np.asarray(fext_db - insertion_loss_db[..., rows, :])
+    return np.asarray(fext_db - insertion_loss_db.take(rows, axis=-2))

@@ -18,7 +18,8 @@ import numpy as np
 
 from fourpair_service.domain.applications.data import Application, ApplicationData, NoiseData, Receiver
 from fourpair_service.domain.applications.segment import LinkTables
-from fourpair_service.domain.grading.rows import ENDS, IndexArray
+from fourpair_service.domain.grading.rows import ENDS
+from fourpair_service.domain.grading.table import IndexArray
 from fourpair_service.domain.link import PAIRS, End
 from fourpair_service.domain.measurement import FloatArray
 from fourpair_service.domain.parameters import Parameter

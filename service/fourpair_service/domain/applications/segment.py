@@ -15,8 +15,9 @@ import numpy as np
 
 from fourpair_service.domain.applications.data import Application, Excuses
 from fourpair_service.domain.grading.coverage import coverage_gap
-from fourpair_service.domain.grading.margins import excused
-from fourpair_service.domain.grading.rows import ENDS, BoolArray, RowGroup, RowTable, TableBuilder
+from fourpair_service.domain.grading.excuses import excused
+from fourpair_service.domain.grading.rows import ENDS, TableBuilder
+from fourpair_service.domain.grading.table import BoolArray, RowGroup, RowTable
 from fourpair_service.domain.grading.timing import link_skew_ns
 from fourpair_service.domain.limits import Basis, Category, CurveLimit
 from fourpair_service.domain.link import End

@@ -90,8 +90,9 @@ class CategoryTable:
     ) -> None:
         self._margins = margins
         self._rule_set, self._configuration = rule_set, configuration
+        found = [table.worst(rule_set, configuration) for table in margins]
         self._worst: dict[str, list[WorstPoints]] = {
-            name: [table.worst(rule_set, category, configuration) for table in margins]
+            name: [points[name] for points in found]
             for name, category in rule_set.categories.items()
             if category.missing is None
         }

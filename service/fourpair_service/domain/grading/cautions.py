@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from fourpair_service.domain.errors import InvalidMeasurementError
-from fourpair_service.domain.grading.rows import IndexArray, RowTable
 from fourpair_service.domain.grading.single_values import intact_pairs
+from fourpair_service.domain.grading.table import IndexArray, RowTable
 from fourpair_service.domain.grading.timing import LENGTH_AT_MHZ, delay_near
 from fourpair_service.domain.link import SPEED_OF_LIGHT_M_PER_NS, Configuration, End
 from fourpair_service.domain.measurement import CurveGroup, FloatArray, LinkMeasurement, PairReadings

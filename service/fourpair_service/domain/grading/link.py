@@ -19,9 +19,10 @@ from fourpair_service.domain.grading.continuity import wire_map_result
 from fourpair_service.domain.grading.margins import TableMargins
 from fourpair_service.domain.grading.merging import keys_of, merged
 from fourpair_service.domain.grading.readings import reading_results
-from fourpair_service.domain.grading.rows import ENDS, RowTable, TableBuilder, fext_at, signature
+from fourpair_service.domain.grading.rows import ENDS, TableBuilder, fext_at, signature
 from fourpair_service.domain.grading.summary import reported_categories, summary_results
 from fourpair_service.domain.grading.swept import LinkCurves, Question
+from fourpair_service.domain.grading.table import RowTable
 from fourpair_service.domain.grading.wording import (
     ADVISORY_NOTICE,
     PROVISIONAL_NOTICE,

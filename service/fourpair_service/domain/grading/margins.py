@@ -7,26 +7,22 @@ out), and only the envelopes are held against each category's limits.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TypeAlias
+from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fourpair_service.domain import crosstalk
 from fourpair_service.domain.grading.coverage import coverage_gap
-from fourpair_service.domain.grading.rows import BoolArray, RowGroup, RowTable, left_out
+from fourpair_service.domain.grading.excuses import Excuses, Thresholds, thresholds
+from fourpair_service.domain.grading.table import BoolArray, RowGroup, RowTable
 from fourpair_service.domain.limits import Category, EvaluationRules, RuleSet, ShortLinkRelief
 from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import FloatArray
 from fourpair_service.domain.parameters import TRAITS, Parameter, Sense
-
-Thresholds: TypeAlias = tuple[float | None, float | None, float | None, float | None]
-
-BY_OWN_LOSS = frozenset({Parameter.RETURN_LOSS})
-BY_NEXT_LOSS = frozenset({Parameter.NEXT, Parameter.PS_NEXT, Parameter.ACR_N, Parameter.PS_ACR_N})
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,62 +72,6 @@ def axis_limits(
     return _axis_limits(rule_set, category.name, configuration, frequency_mhz.tobytes())
 
 
-def threshold_of(group: RowGroup, rules: EvaluationRules) -> float | None:
-    """Return the threshold by which points of a group are excused, in dB."""
-    if group.parameter in BY_OWN_LOSS:
-        return rules.return_loss_below_loss_db.value
-    if group.parameter in BY_NEXT_LOSS:
-        return rules.next_below_loss_db.value
-    if group.parameter is Parameter.ACR_F:
-        return rules.acr_f_above_fext_db.value
-    if group.parameter is Parameter.PS_ACR_F:
-        return rules.ps_acr_f_above_ps_fext_db.value
-    return None
-
-
-def thresholds(rules: EvaluationRules) -> Thresholds:
-    """Return all thresholds of an edition: categories that share them share their excuses."""
-    return (
-        rules.return_loss_below_loss_db.value,
-        rules.next_below_loss_db.value,
-        rules.acr_f_above_fext_db.value,
-        rules.ps_acr_f_above_ps_fext_db.value,
-    )
-
-
-def excused(table: RowTable, number: int, rules: EvaluationRules) -> BoolArray | None:
-    """Return which points of a group are not judged, ``None`` where all are.
-
-    Returns:
-        (K, rows, n) true where the edition's own rule takes a point out, or
-        where a combined curve has no value.
-    """
-    group = table.groups[number]
-    threshold = threshold_of(group, rules)
-    mask = None
-    if threshold is not None:
-        far = group.far_crosstalk
-        mask = _all_below(table, group, threshold) if far is None else _above(far, threshold)
-    gaps = table.gaps[number]
-    if gaps is not None:
-        mask = gaps if mask is None else mask | gaps
-    return mask if mask is not None and bool(mask.any()) else None
-
-
-def _above(far_crosstalk: FloatArray, threshold_db: float) -> BoolArray:
-    # As powers: a loss above the threshold is a power below it.
-    below: BoolArray = far_crosstalk < crosstalk.power(np.array([threshold_db]))[0]
-    return below
-
-
-def _all_below(table: RowTable, group: RowGroup, threshold: float) -> BoolArray:
-    low: BoolArray = table.loss_db < threshold
-    mask: BoolArray = low[:, group.loss_rows[:, 0]]
-    for column in group.loss_rows.T[1:]:
-        mask = mask & low[:, column]
-    return mask
-
-
 def relief_db(table: RowTable, group: RowGroup, relief: ShortLinkRelief | None) -> FloatArray | None:
     """Return by how much NEXT limits drop for links of little loss, (K, rows, n). [dB].
 
@@ -156,6 +96,56 @@ def limit_rows(limits: AxisLimits, parameters: tuple[Parameter, ...]) -> FloatAr
     return np.stack([limits.limit.get(parameter, none) for parameter in parameters])
 
 
+@lru_cache(maxsize=1024)
+def limit_gains(limits: AxisLimits, parameters: tuple[Parameter, ...]) -> FloatArray:
+    """Return (rows, n_window) what powers are multiplied by to have them in terms of their limits.
+
+    The product is 10**(-margin/10): it is greatest where the margin is smallest, and
+    zero where there is no limit.
+    """
+    return crosstalk.power(-limit_rows(limits, parameters))
+
+
+@lru_cache(maxsize=64)
+def alike(rule_set: RuleSet) -> tuple[tuple[str, ...], ...]:
+    """Return the categories that have limits, those together that share their excuses."""
+    kinds: dict[Thresholds, list[str]] = {}
+    for name, category in rule_set.categories.items():
+        if category.missing is None:
+            kinds.setdefault(thresholds(category.rules), []).append(name)
+    return tuple(tuple(names) for names in kinds.values())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CategoryRows:
+    """The limits of several categories on a whole axis.
+
+    Attributes:
+        limit: (categories, groups, n) signed, -inf where there is none and outside the range. [dB]
+        gain: the same for powers, see ``limit_gains``.
+    """
+
+    limit: FloatArray
+    gain: FloatArray
+
+
+@lru_cache(maxsize=128)
+def category_rows(
+    rule_set: RuleSet,
+    names: tuple[str, ...],
+    configuration: Configuration,
+    axis: bytes,
+    parameters: tuple[Parameter, ...],
+) -> CategoryRows:
+    """Return the limits of several categories for the groups of a share, remembered by axis."""
+    limit = np.full((len(names), len(parameters), len(axis) // 8), -np.inf)
+    for number, name in enumerate(names):
+        limits = _axis_limits(rule_set, name, configuration, axis)
+        if limits.window.stop > limits.window.start:
+            limit[number, :, limits.window] = limit_rows(limits, parameters)
+    return CategoryRows(limit, crosstalk.power(-limit))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class WorstPoints:
     """The worst judged point of each group of a table under one category.
@@ -171,6 +161,44 @@ class WorstPoints:
     limits: AxisLimits
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Share:
+    """Groups of a table that are kept and treated alike, their rows in one block.
+
+    Attributes:
+        is_power: kept as powers, where a larger one is worse; else signed dB.
+        is_judged: counts in some category.
+        numbers: which groups of the table.
+        rows: where the rows of each group stand in the block.
+        parameters: of the groups.
+    """
+
+    is_power: bool
+    is_judged: bool
+    numbers: tuple[int, ...]
+    rows: tuple[slice, ...]
+    parameters: tuple[Parameter, ...]
+
+    @property
+    def height(self) -> int:
+        """How many rows the block has."""
+        return int(self.rows[-1].stop)
+
+
+def shares(table: RowTable, shown_only: frozenset[Parameter]) -> tuple[Share, ...]:
+    """Return the shares of a table, none of them empty."""
+    kinds: dict[tuple[bool, bool], list[int]] = {}
+    for number, group in enumerate(table.groups):
+        kinds.setdefault((group.is_power, group.parameter not in shown_only), []).append(number)
+    found = []
+    for (is_power, is_judged), numbers in kinds.items():
+        stops = list(accumulate(len(table.groups[number].keys) for number in numbers))
+        rows = tuple(map(slice, [0, *stops], stops))
+        parameters = tuple(table.groups[number].parameter for number in numbers)
+        found.append(Share(is_power, is_judged, tuple(numbers), rows, parameters))
+    return tuple(found)
+
+
 class TableMargins:
     """Worst margins of one table, computed once for each distinct set of rules.
 
@@ -181,56 +209,124 @@ class TableMargins:
 
     def __init__(self, table: RowTable, shown_only: frozenset[Parameter] = frozenset()) -> None:
         self.table = table
-        self._shown_only = shown_only
-        self.parameters = tuple(group.parameter for group in table.groups)
-        self._masks: dict[Thresholds, list[BoolArray | None]] = {}
-        self._envelopes: dict[Thresholds, FloatArray] = {}
+        self.shares = shares(table, shown_only)
+        self._place = {
+            number: (share, rows)
+            for share in self.shares
+            for number, rows in zip(share.numbers, share.rows, strict=True)
+        }
+        self._excuses = Excuses(table)
+        self._blocks: dict[tuple[Share, Thresholds], FloatArray] = {}
+        self._envelopes: dict[tuple[Share, Thresholds], FloatArray] = {}
 
-    def masks(self, rules: EvaluationRules) -> list[BoolArray | None]:
-        """Return what each group leaves out, in the order of the groups."""
-        key = thresholds(rules)
-        if key not in self._masks:
-            self._masks[key] = [excused(self.table, n, rules) for n in range(len(self.table.groups))]
-        return self._masks[key]
+    def mask(self, number: int, rules: EvaluationRules) -> BoolArray | None:
+        """Return (K, rows, n) what a group leaves out, ``None`` where all is judged."""
+        return self._excuses.mask(number, rules)
 
-    def _envelope(self, rules: EvaluationRules) -> FloatArray:
-        key = thresholds(rules)
-        if key not in self._envelopes:
-            groups = self.table.groups
-            envelope = np.empty((self.table.loss_db.shape[0], len(groups), self.table.frequency_mhz.size))
-            for number, (group, mask) in enumerate(zip(groups, self.masks(rules), strict=True)):
-                idle = group.parameter in self._shown_only
-                envelope[:, number] = np.inf if idle else group.worst_of_rows(mask)
+    def block(self, share: Share, rules: EvaluationRules) -> FloatArray:
+        """Return (K, height, n) the rows of a share, with what is not judged at its best.
+
+        That is +inf dB, or a power of zero.
+        """
+        key = (share, thresholds(rules))
+        block = self._blocks.get(key)
+        if block is None:
+            links, size = self.table.loss_db.shape[0], self.table.frequency_mhz.size
+            block = self._blocks[key] = np.empty((links, share.height, size))
+            for number, rows in zip(share.numbers, share.rows, strict=True):
+                block[:, rows] = self.table.groups[number].level
+                mask = self.mask(number, rules)
+                if mask is not None:
+                    np.copyto(block[:, rows], 0.0 if share.is_power else np.inf, where=mask)
+        return block
+
+    def kept(self, number: int, rules: EvaluationRules) -> FloatArray:
+        """Return (K, rows, n) one group of a block."""
+        share, rows = self._place[number]
+        return self.block(share, rules)[:, rows]
+
+    def _envelope(self, share: Share, rules: EvaluationRules) -> FloatArray:
+        """Return (K, groups, n) the worst row of each group of a share."""
+        key = (share, thresholds(rules))
+        envelope = self._envelopes.get(key)
+        if envelope is None:
+            block = self.block(share, rules)
+            envelope = np.empty((len(block), len(share.numbers), block.shape[2]))
+            reduce = np.maximum.reduce if share.is_power else np.minimum.reduce
+            for into, rows in enumerate(share.rows):
+                reduce(block[:, rows], axis=1, out=envelope[:, into])
             self._envelopes[key] = envelope
-        return self._envelopes[key]
+        return envelope
 
-    def worst(self, rule_set: RuleSet, category: Category, configuration: Configuration) -> WorstPoints:
-        """Return the worst points of every group under one category."""
-        limits = axis_limits(rule_set, category, configuration, self.table.frequency_mhz)
-        window = limits.window
-        if window.stop == window.start:
-            shape = (self.table.loss_db.shape[0], len(self.table.groups))
-            return WorstPoints(np.full(shape, np.inf), np.zeros(shape, dtype=np.intp), limits)
-        limit = limit_rows(limits, self.parameters)
-        margin = self._envelope(category.rules)[:, :, window] - limit
+    def worst(self, rule_set: RuleSet, configuration: Configuration) -> dict[str, WorstPoints]:
+        """Return the worst points of every group under every category that has limits."""
+        axis = self.table.frequency_mhz.tobytes()
+        shape = (self.table.loss_db.shape[0], len(self.table.groups))
+        found: dict[str, WorstPoints] = {}
+        for names in alike(rule_set):
+            rules = rule_set.categories[names[0]].rules
+            for name in names:
+                limits = _axis_limits(rule_set, name, configuration, axis)
+                start = np.full(shape, limits.window.start, dtype=np.intp)
+                found[name] = WorstPoints(np.full(shape, np.inf), start, limits)
+            for share in self.shares:
+                if share.is_judged:
+                    rows = category_rows(rule_set, names, configuration, axis, share.parameters)
+                    self._find(share, rules, rows, [found[name] for name in names])
+        for name, points in found.items():
+            self._relieve(rule_set.categories[name], points)
+        return found
+
+    def _find(
+        self, share: Share, rules: EvaluationRules, rows: CategoryRows, into: Sequence[WorstPoints]
+    ) -> None:
+        envelope = self._envelope(share, rules)
+        links, groups, numbers = len(envelope), len(share.numbers), list(share.numbers)
+        if share.is_power:
+            index = (envelope[:, None] * rows.gain).argmax(axis=3)
+        else:
+            index = (envelope[:, None] - rows.limit).argmin(axis=3)
+        worst = envelope[np.arange(links)[:, None, None], np.arange(groups), index]
+        if share.is_power:
+            worst = crosstalk.decibels(worst)
+        categories = np.arange(len(into))[:, None]
+        margin = worst - rows.limit[categories, np.arange(groups), index]
+        for number, points in enumerate(into):
+            points.margin_db[:, numbers] = margin[:, number]
+            points.index[:, numbers] = index[:, number]
+
+    def _relieve(self, category: Category, into: WorstPoints) -> None:
+        relief = category.rules.short_link_relief
+        if relief is None or into.limits.window.stop == into.limits.window.start:
+            return
         for number, group in enumerate(self.table.groups):
-            if relief_db(self.table, group, category.rules.short_link_relief) is not None:
-                margin[:, number] = self.judged(number, category)[:, :, window].min(axis=1) - limit[number]
-        index = margin.argmin(axis=2)
-        worst = np.take_along_axis(margin, index[:, :, None], axis=2)[:, :, 0]
-        return WorstPoints(worst, index + window.start, limits)
+            if relief_db(self.table, group, relief) is not None:
+                self._find_relieved(number, category, into)
+
+    def _find_relieved(self, number: int, category: Category, into: WorstPoints) -> None:
+        window = into.limits.window
+        limit = limit_rows(into.limits, (self.table.groups[number].parameter,))[0]
+        margin = self.judged(number, category)[:, :, window].min(axis=1) - limit
+        into.index[:, number] = margin.argmin(axis=1) + window.start
+        into.margin_db[:, number] = margin.min(axis=1)
 
     def judged(self, number: int, category: Category, link: slice = slice(None)) -> FloatArray:
-        """Return (K, rows, n) signed values of one group, +inf where not judged.
+        """Return (K, rows, n) signed values of one group, +inf where not judged. [dB].
 
         A relief of the limit is added to the value, which gives the same margin.
         """
-        group, mask = self.table.groups[number], self.masks(category.rules)[number]
-        value = left_out(group.signed_db[link], None if mask is None else mask[link])
+        group = self.table.groups[number]
+        kept = self.kept(number, category.rules)[link]
+        value = crosstalk.decibels(kept) if group.is_power else kept
         relief = relief_db(self.table, group, category.rules.short_link_relief)
         return value if relief is None else value + relief[link]
 
     def worst_key(self, link: int, number: int, index: int, category: Category) -> str:
         """Return the pair or combination that sets a worst point."""
-        column = self.judged(number, category, slice(link, link + 1))[0, :, index]
-        return self.table.groups[number].keys[int(column.argmin())]
+        group = self.table.groups[number]
+        column = self.kept(number, category.rules)[link, :, index]
+        relief = relief_db(self.table, group, category.rules.short_link_relief)
+        if relief is not None:
+            value = crosstalk.decibels(column) if group.is_power else column
+            return group.keys[int((value + relief[link, :, index]).argmin())]
+        return group.keys[int(column.argmax() if group.is_power else column.argmin())]

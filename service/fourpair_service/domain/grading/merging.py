@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby
 
-from fourpair_service.domain.grading.rows import RowTable
+from fourpair_service.domain.grading.table import RowTable
 from fourpair_service.domain.link import End
 from fourpair_service.domain.parameters import TRAITS, Parameter, Sense
 from fourpair_service.domain.verdict import ParameterResult, Point, worst

@@ -19,19 +19,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fourpair_service.domain import crosstalk
+from fourpair_service.domain.grading.table import BoolArray, IndexArray, RowGroup, RowTable
 from fourpair_service.domain.link import FEXT_COMBINATIONS, NEXT_COMBINATIONS, PAIRS, End
 from fourpair_service.domain.measurement import CurveGroup, FloatArray, LinkMeasurement, SweepKey
-from fourpair_service.domain.parameters import DERIVED, TRAITS, Parameter, Sense
-
-IndexArray: TypeAlias = NDArray[np.intp]
-BoolArray: TypeAlias = NDArray[np.bool_]
+from fourpair_service.domain.parameters import DERIVED, TRAITS, Parameter
 
 ENDS: Final = (End.NEAR, End.FAR)
 
@@ -45,74 +41,6 @@ DIRECT: Final = (
     Parameter.PS_ANEXT,
     Parameter.PS_AACR_F,
 )
-
-
-class RowGroup:
-    """The rows of one parameter at one end, for K links.
-
-    Power sums are kept as powers and turned into dB when a row is looked at: the
-    worst of four pairs can be found before the logarithm, which is what costs.
-
-    Attributes:
-        parameter, end: what the rows are.
-        keys: the pairs or combinations, one a row.
-        loss_rows: for each row the pairs, as indices into ``PAIRS``, whose
-            insertion loss can excuse it; (rows, 0 to 2).
-        far_crosstalk: for ACR-F and PS ACR-F the FEXT power that can excuse a point.
-    """
-
-    def __init__(
-        self,
-        parameter: Parameter,
-        end: End | None,
-        keys: tuple[str, ...],
-        loss_rows: IndexArray,
-        *,
-        value_db: FloatArray | None = None,
-        power: FloatArray | None = None,
-        far_crosstalk: FloatArray | None = None,
-    ) -> None:
-        self.parameter, self.end, self.keys, self.loss_rows = parameter, end, keys, loss_rows
-        self.sign = -1.0 if TRAITS[parameter].sense is Sense.AT_MOST else 1.0
-        self.far_crosstalk = far_crosstalk
-        self._value_db, self.power = value_db, power
-
-    @cached_property
-    def signed_db(self) -> FloatArray:
-        """(K, rows, n) signed values, NaN where a combined curve has no value. [dB]."""
-        if self._value_db is None:
-            assert self.power is not None
-            return crosstalk.decibels(self.power)
-        return -self._value_db if self.sign < 0 else self._value_db
-
-    def worst_of_rows(self, mask: BoolArray | None) -> FloatArray:
-        """Return (K, n) the worst signed value of the rows, +inf where all are left out. [dB]."""
-        if self.power is not None:
-            judged = self.power if mask is None else np.where(mask, 0.0, self.power)
-            return crosstalk.decibels(judged.max(axis=1))
-        return np.asarray(left_out(self.signed_db, mask).min(axis=1))
-
-
-def left_out(signed_db: FloatArray, mask: BoolArray | None) -> FloatArray:
-    """Return signed values with what is not judged at +inf."""
-    return signed_db if mask is None else np.where(mask, np.inf, signed_db)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class RowTable:
-    """Curves of K links on one axis.
-
-    Attributes:
-        frequency_mhz: (n,) the axis. [MHz]
-        groups: parameters and ends, in order.
-        loss_db: (K, 4, n) insertion loss on this axis, NaN where not known. [dB]
-        gaps: for each group (K, rows, n) where it has no value, or ``None``.
-    """
-
-    frequency_mhz: FloatArray
-    groups: tuple[RowGroup, ...]
-    loss_db: FloatArray
-    gaps: tuple[BoolArray | None, ...]
 
 
 class _Losses:
@@ -215,7 +143,7 @@ class _Builder:
 
 
 def _gaps(group: RowGroup) -> BoolArray | None:
-    gaps: BoolArray = np.isnan(group.power if group.power is not None else group.signed_db)
+    gaps: BoolArray = np.isnan(group.level)
     return gaps if bool(gaps.any()) else None
 
 
@@ -226,7 +154,7 @@ def _pair_rows(keys: tuple[str, ...]) -> IndexArray:
 _ALL_PAIRS_ROWS: Final = np.arange(4, dtype=np.intp)[:, None]
 _NEXT_ROWS: Final = _pair_rows(NEXT_COMBINATIONS)
 _DISTURBED_ROWS: Final = crosstalk.DISTURBED_ROWS.astype(np.intp)[:, None]
-_NO_ROWS: Final = np.zeros((1, 0), dtype=np.intp)
+_NO_LOSSES: Final = np.zeros((12, 0), dtype=np.intp)
 
 
 def _known(value_db: FloatArray) -> list[int]:
@@ -234,26 +162,12 @@ def _known(value_db: FloatArray) -> list[int]:
     return [int(row) for row in np.flatnonzero(~np.isnan(value_db).all(axis=(0, 2)))]
 
 
-def _of_rows(array: FloatArray | None, rows: list[int]) -> FloatArray | None:
-    return None if array is None else array[:, rows]
-
-
-def _known_group(group: RowGroup, measured: FloatArray) -> RowGroup | None:
+def _known_group(group: RowGroup) -> RowGroup | None:
     """Return a derived group without the rows that its curves do not suffice for."""
-    if not bool(np.isnan(measured[:, :, 0]).any()):
+    if not bool(np.isnan(group.level[:, :, 0]).any()):
         return group
-    rows = _known(measured)
-    if not rows:
-        return None
-    return RowGroup(
-        group.parameter,
-        group.end,
-        tuple(group.keys[row] for row in rows),
-        group.loss_rows[rows],
-        value_db=None if group.power is not None else measured[:, rows],
-        power=_of_rows(group.power, rows),
-        far_crosstalk=_of_rows(group.far_crosstalk, rows),
-    )
+    rows = _known(group.level)
+    return group.of_rows(rows) if rows else None
 
 
 class TableBuilder:
@@ -306,7 +220,7 @@ class TableBuilder:
         first = groups[0]
         value_db = first.value_db[None] if len(groups) == 1 else np.stack([g.value_db for g in groups])
         is_alien = parameter in (Parameter.PS_ANEXT, Parameter.PS_AACR_F)
-        loss_rows = np.repeat(_NO_ROWS, len(first.keys), axis=0) if is_alien else _pair_rows(first.keys)
+        loss_rows = _NO_LOSSES[: len(first.keys)] if is_alien else _pair_rows(first.keys)
         self._builder(first.frequency_mhz).groups.append(
             RowGroup(parameter, end, first.keys, loss_rows, value_db=value_db)
         )
@@ -316,24 +230,39 @@ class TableBuilder:
             return _curves_on(self._links[0], key, keys, axis)[None]
         return np.stack([_curves_on(link, key, keys, axis) for link in self._links])
 
-    def _derived(self, builder: _Builder, group: RowGroup) -> None:
-        measured = group.power if group.power is not None else group.signed_db
-        known = _known_group(group, measured)
-        if known is not None:
-            builder.groups.append(known)
+    def _derived(self, builder: _Builder, measured: FloatArray, *groups: RowGroup) -> None:
+        # With whole curves and a whole loss there is no gap to look for.
+        is_whole = not builder.is_combined and not bool(np.isnan(measured[:, :, 0]).any())
+        for group in groups:
+            known = group if is_whole else _known_group(group)
+            if known is not None:
+                builder.groups.append(known)
 
     def _add_next_derived(self, end: End, axis: FloatArray) -> None:
         builder = self._builder(axis)
         next_db = self._stack((Parameter.NEXT, end), NEXT_COMBINATIONS, axis)
         builder.is_combined |= len(self._links[0].curves[(Parameter.NEXT, end)]) > 1
         together = crosstalk.summed_power(crosstalk.power(next_db), crosstalk.NEXT_DISTURBERS)
-        self._derived(builder, RowGroup(Parameter.PS_NEXT, end, PAIRS, _ALL_PAIRS_ROWS, power=together))
-        acr_n = crosstalk.acr_n(next_db, builder.loss_db)
+        loss_db = builder.loss_db
         self._derived(
-            builder, RowGroup(Parameter.ACR_N, end, FEXT_COMBINATIONS, _DISTURBED_ROWS, value_db=acr_n)
+            builder,
+            next_db,
+            RowGroup(Parameter.PS_NEXT, end, PAIRS, _ALL_PAIRS_ROWS, power=together),
+            RowGroup(
+                Parameter.ACR_N,
+                end,
+                FEXT_COMBINATIONS,
+                _DISTURBED_ROWS,
+                value_db=lambda: crosstalk.acr_n(next_db, loss_db),
+            ),
+            RowGroup(
+                Parameter.PS_ACR_N,
+                end,
+                PAIRS,
+                _ALL_PAIRS_ROWS,
+                power=lambda: together * self._losses.gain_on(axis),
+            ),
         )
-        ratio = together * self._losses.gain_on(axis)
-        self._derived(builder, RowGroup(Parameter.PS_ACR_N, end, PAIRS, _ALL_PAIRS_ROWS, power=ratio))
 
     def _fext(self, end: End, axis: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return (K, 12, n) FEXT injected at one end, in dB and as power."""
@@ -348,7 +277,8 @@ class TableBuilder:
             self._fexts.append((measured, axis, (fext_db, power)))
         if measured is end:
             return fext_db, power
-        return fext_db[:, crosstalk.MIRRORED_ROWS], power[:, crosstalk.MIRRORED_ROWS]
+        mirrored = crosstalk.MIRRORED_ROWS
+        return fext_db.take(mirrored, axis=1), power.take(mirrored, axis=1)
 
     def _add_fext_derived(self, end: End, axis: FloatArray) -> None:
         builder = self._builder(axis)
@@ -362,13 +292,13 @@ class TableBuilder:
             ratio = together * self._losses.gain_on(axis)
         else:
             ratio = crosstalk.summed_power(crosstalk.power(acr_f), crosstalk.FEXT_DISTURBERS)
-        none = np.repeat(_NO_ROWS, len(FEXT_COMBINATIONS), axis=0)
         self._derived(
             builder,
-            RowGroup(Parameter.ACR_F, end, FEXT_COMBINATIONS, none, value_db=acr_f, far_crosstalk=power),
-        )
-        self._derived(
-            builder, RowGroup(Parameter.PS_ACR_F, end, PAIRS, none[:4], power=ratio, far_crosstalk=together)
+            fext_db,
+            RowGroup(
+                Parameter.ACR_F, end, FEXT_COMBINATIONS, _NO_LOSSES[:12], value_db=acr_f, far_loss=fext_db
+            ),
+            RowGroup(Parameter.PS_ACR_F, end, PAIRS, _NO_LOSSES[:4], power=ratio, far_power=together),
         )
 
     def _add_averages(self) -> None:
@@ -381,4 +311,4 @@ class TableBuilder:
                 average = averages.get(group.parameter)
                 if average is not None and set(group.keys) == set(PAIRS):
                     value = group.signed_db.mean(axis=1, keepdims=True)
-                    builder.groups.append(RowGroup(average, group.end, ("",), _NO_ROWS, value_db=value))
+                    builder.groups.append(RowGroup(average, group.end, ("",), _NO_LOSSES[:1], value_db=value))

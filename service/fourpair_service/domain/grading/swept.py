@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from itertools import accumulate
 from typing import Final
 
 import numpy as np
 
+from fourpair_service.domain.grading.columns import Columns, decibel_columns, power_columns
+from fourpair_service.domain.grading.excuses import BY_NEXT_LOSS, BY_OWN_LOSS, threshold_of
 from fourpair_service.domain.grading.margins import (
-    BY_NEXT_LOSS,
-    BY_OWN_LOSS,
+    Share,
     TableMargins,
     axis_limits,
+    limit_gains,
     limit_rows,
     relief_db,
-    threshold_of,
 )
-from fourpair_service.domain.grading.rows import BoolArray, IndexArray, RowGroup
+from fourpair_service.domain.grading.table import BoolArray, RowGroup
 from fourpair_service.domain.limits import Basis, Category, CurveLimit, Rule, RuleSet, Status
 from fourpair_service.domain.link import Configuration, End
 from fourpair_service.domain.measurement import AccuracyCurve, FloatArray
@@ -99,7 +99,7 @@ def _margin_of(point: Point) -> float:
 
 
 class LinkCurves:
-    """Results for the curves of one link of a table, all rows at once.
+    """Results for the curves of one link of a table.
 
     Args:
         margins: of the table.
@@ -121,57 +121,43 @@ class LinkCurves:
         self._limits = axis_limits(
             question.rule_set, question.category, question.configuration, margins.table.frequency_mhz
         )
-        self._numbers = [n for n, p in enumerate(margins.parameters) if p in self._limits.limit]
         self._frequency_mhz = margins.table.frequency_mhz[self._limits.window]
 
     def results(self) -> list[ParameterResult]:
         """Return one result for each parameter and end that has a limit."""
-        if not self._numbers or self._frequency_mhz.size == 0:
-            return [self._nothing(number) for number in self._numbers]
-        value, limit, heights = self._rows()
-        margin = value - limit
-        worst = margin.argmin(axis=1)
-        # Where a curve has no limit its value must not count as the worst either.
-        largest = (np.where(np.isfinite(margin), value, np.inf) if self._limits.holes else value).argmin(
-            axis=1
-        )
-        rows = np.arange(len(margin))
-        every = _EveryPoint(margin, value, limit, self._frequency_mhz)
-        columns = _Columns(
-            every, every.at(rows, worst), every.at(rows, largest), self._counts(margin, heights)
-        )
-        results, start = [], 0
-        for number, height in zip(self._numbers, heights, strict=True):
-            results.append(self._result(number, columns, start, start + height))
-            start += height
-        return results
+        found: dict[int, ParameterResult] = {}
+        for share in self._margins.shares:
+            judged = [
+                n for n, p in zip(share.numbers, share.parameters, strict=True) if p in self._limits.limit
+            ]
+            if judged and self._frequency_mhz.size:
+                columns = self._columns(share)
+                rows = dict(zip(share.numbers, share.rows, strict=True))
+                found |= {n: self._result(n, columns, rows[n].start, rows[n].stop) for n in judged}
+            else:
+                found |= {number: self._nothing(number) for number in judged}
+        return [found[number] for number in sorted(found)]
 
-    def _rows(self) -> tuple[FloatArray, FloatArray, list[int]]:
-        window, link = self._limits.window, slice(self._link, self._link + 1)
-        blocks = [self._margins.judged(n, self._question.category, link)[0, :, window] for n in self._numbers]
-        heights = [len(block) for block in blocks]
-        parameters = tuple(self._margins.parameters[n] for n in self._numbers)
-        limit = np.repeat(limit_rows(self._limits, parameters), heights, axis=0)
-        return np.concatenate(blocks), limit, heights
+    def _columns(self, share: Share) -> Columns:
+        block = self._margins.block(share, self._rules)[self._link, :, self._limits.window]
+        parameters, has_holes = share.parameters, not self._limits.holes.keys().isdisjoint(share.parameters)
+        limit = limit_rows(self._limits, parameters)
+        if share.is_power:
+            gain = limit_gains(self._limits, parameters)
+            return power_columns(block, limit, gain, share.rows, self._frequency_mhz, has_holes=has_holes)
+        return decibel_columns(block, limit, share.rows, self._frequency_mhz, has_holes=has_holes)
 
-    def _counts(self, margin: FloatArray, heights: list[int]) -> list[int]:
-        """Return how many points of each group are judged."""
-        if self._limits.holes:
-            of_rows = np.isfinite(margin).sum(axis=1)
-            return [int(of_rows[stop - height : stop].sum()) for height, stop in _stops(heights)]
-        size, window, masks = margin.shape[1], self._limits.window, self._margins.masks(self._rules)
-        out = [_excused_points(masks[n], self._link, window) for n in self._numbers]
-        return [height * size - left for height, left in zip(heights, out, strict=True)]
-
-    def _point(self, group: RowGroup, rows: _Rows, row: int, of: int, outcome: Outcome | None) -> Point:
-        return Point(
-            rows.margin[row],
-            group.sign * rows.value[row],
-            group.sign * rows.limit[row],
-            rows.frequency_mhz[row],
-            group.keys[of] or None,
-            group.end,
-            outcome,
+    def _relieved(self, number: int) -> Columns | None:
+        """Return the columns of a group whose limit is relieved for this link."""
+        group = self._margins.table.groups[number]
+        if relief_db(self._margins.table, group, self._rules.short_link_relief) is None:
+            return None
+        link = slice(self._link, self._link + 1)
+        value = self._margins.judged(number, self._question.category, link)[0, :, self._limits.window]
+        limit = limit_rows(self._limits, (group.parameter,))
+        has_holes = group.parameter in self._limits.holes
+        return decibel_columns(
+            value, limit, (slice(0, len(value)),), self._frequency_mhz, has_holes=has_holes
         )
 
     def _as_measured(self, number: int, points: tuple[Point, ...]) -> tuple[Point, ...]:
@@ -184,30 +170,33 @@ class LinkCurves:
         of_link = relief[self._link]
         return tuple(_less(point, of_link, group, table.frequency_mhz) for point in points)
 
-    def _result(self, number: int, columns: _Columns, start: int, stop: int) -> ParameterResult:
+    def _result(self, number: int, columns: Columns, start: int, stop: int) -> ParameterResult:
+        relieved = self._relieved(number)
+        if relieved is not None:
+            columns, start, stop = relieved, 0, stop - start
         group = self._margins.table.groups[number]
-        rows = [row for row in range(start, stop) if columns.worst.margin[row] != np.inf]
-        if not rows:
-            return self._nothing(number)
         accuracy = _accuracy_at(self._question.accuracy.get(group.parameter), self._frequency_mhz)
         by_pair = tuple(
-            self._point(group, columns.worst, row, row - start, columns.outcome(row, accuracy))
-            for row in rows
+            group.point(columns.worst, row, key, _outcome_of(columns, row, accuracy))
+            for row, key in enumerate(group.keys, start)
+            if columns.worst.margin[row] != np.inf
         )
+        if not by_pair:
+            return self._nothing(number)
         by_pair = self._as_measured(number, by_pair)
         worst = min(by_pair, key=_margin_of)
         outcome = worst_outcome([point.outcome for point in by_pair if point.outcome is not None])
         decisive = worst
         if isinstance(accuracy, np.ndarray):
-            row, found = columns.decisive(start, stop, outcome, accuracy)
-            point = self._point(group, found, 0, row, outcome)
+            point = _decisive(group, columns, slice(start, stop), outcome, accuracy)
             decisive = self._as_measured(number, (point,))[0]
         missing = self._missing(number)
         if missing and outcome not in FAILED:
             outcome = Outcome.INCOMPLETE
         status = self._question.status(group.parameter)
         basis, source, clause = _provenance(self._curve(group), worst.frequency_mhz)
-        value_row = min(rows, key=lambda row: columns.largest.value[row])
+        judged = columns.judged_points(start, stop)
+        largest = min(range(start, stop), key=columns.largest.value.__getitem__)
         return ParameterResult(
             group.parameter,
             group.end,
@@ -215,11 +204,11 @@ class LinkCurves:
             None if status is Status.INFORMATION else outcome,
             worst_margin=worst,
             worst_value=self._as_measured(
-                number, (self._point(group, columns.largest, value_row, value_row - start, None),)
+                number, (group.point(columns.largest, largest, group.keys[largest - start]),)
             )[0],
             decisive=decisive if decisive[:-1] != worst[:-1] else None,
             by_pair=by_pair,
-            judged_points=columns.counts[self._numbers.index(number)],
+            judged_points=self._judged_points(number) if judged is None else judged,
             excuse=self._excuse(number),
             incomplete_because=missing,
             basis=basis,
@@ -280,13 +269,20 @@ class LinkCurves:
         where = f"from {at_mhz[0]:g} to {at_mhz[-1]:g} MHz" if at_mhz.size > 1 else f"at {at_mhz[0]:g} MHz"
         return [f"it cannot be computed {where}, where one of its curves was not measured"]
 
+    def _judged_points(self, number: int) -> int:
+        every = len(self._margins.table.groups[number].keys) * self._frequency_mhz.size
+        return every - self._left_out(self._margins.mask(number, self._rules))
+
+    def _left_out(self, mask: BoolArray | None) -> int:
+        return 0 if mask is None else int(np.count_nonzero(mask[self._link, :, self._limits.window]))
+
     def _excuse(self, number: int) -> Excuse | None:
         group = self._margins.table.groups[number]
-        mask = self._margins.masks(self._rules)[number]
+        mask = self._margins.mask(number, self._rules)
         if mask is None or threshold_of(group, self._rules) is None:
             return None
         gaps = self._margins.table.gaps[number]
-        points = _excused_points(mask if gaps is None else mask & ~gaps, self._link, self._limits.window)
+        points = self._left_out(mask if gaps is None else mask & ~gaps)
         if points == 0:
             return None
         name, text, rule = _rule_of(group, self._question.category)
@@ -299,63 +295,21 @@ def _less(point: Point, relief: FloatArray, group: RowGroup, axis: FloatArray) -
     return point._replace(measured=point.measured - drop, limit=(point.limit or 0.0) - drop)
 
 
-def _stops(heights: list[int]) -> list[tuple[int, int]]:
-    return list(zip(heights, accumulate(heights), strict=True))
+def _outcome_of(columns: Columns, row: int, accuracy: FloatArray | float) -> Outcome:
+    """Return the outcome of one row: the worst of its points."""
+    if isinstance(accuracy, np.ndarray):
+        return _outcome(columns.margins_of(slice(row, row + 1))[0], accuracy)
+    return point_outcome(columns.worst.margin[row], accuracy)
 
 
-def _excused_points(mask: BoolArray | None, link: int, window: slice) -> int:
-    return 0 if mask is None else int(np.count_nonzero(mask[link, :, window]))
-
-
-@dataclass(frozen=True, slots=True)
-class _Rows:
-    """One point of every row, as plain numbers."""
-
-    margin: list[float]
-    value: list[float]
-    limit: list[float]
-    frequency_mhz: list[float]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _EveryPoint:
-    """All points of all rows, (rows, n) over (n,) frequencies."""
-
-    margin: FloatArray
-    value: FloatArray
-    limit: FloatArray
-    frequency_mhz: FloatArray
-
-    def at(self, rows: IndexArray, columns: IndexArray) -> _Rows:
-        return _Rows(
-            self.margin[rows, columns].tolist(),
-            self.value[rows, columns].tolist(),
-            self.limit[rows, columns].tolist(),
-            self.frequency_mhz[columns].tolist(),
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class _Columns:
-    """What the reductions over all rows of a link give."""
-
-    every: _EveryPoint
-    worst: _Rows
-    largest: _Rows
-    counts: list[int]
-
-    def outcome(self, row: int, accuracy: FloatArray | float) -> Outcome:
-        """Return the outcome of one row: the worst of its points."""
-        if isinstance(accuracy, np.ndarray):
-            return _outcome(self.every.margin[row], accuracy)
-        return point_outcome(self.worst.margin[row], accuracy)
-
-    def decisive(self, start: int, stop: int, outcome: Outcome, accuracy: FloatArray) -> tuple[int, _Rows]:
-        """Return the row of the point that gives several rows their outcome, and the point."""
-        margin = self.every.margin[start:stop]
-        deciding = np.where(_DECIDING[outcome](margin, accuracy), margin, np.inf)
-        row, column = np.unravel_index(int(deciding.argmin()), deciding.shape)
-        return int(row), self.every.at(np.array([start + row]), np.array([column]))
+def _decisive(
+    group: RowGroup, columns: Columns, rows: slice, outcome: Outcome, accuracy: FloatArray
+) -> Point:
+    """Return the point that gives several rows their outcome."""
+    margin = columns.margins_of(rows)
+    deciding = np.where(_DECIDING[outcome](margin, accuracy), margin, np.inf)
+    row, column = divmod(int(deciding.argmin()), deciding.shape[1])
+    return group.point(columns.at(rows.start + row, column), 0, group.keys[row], outcome)
 
 
 def _provenance(curve: CurveLimit, frequency_mhz: float | None) -> tuple[Basis, str, str | None]:

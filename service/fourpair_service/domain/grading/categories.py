@@ -97,6 +97,11 @@ class CategoryTable:
             if category.missing is None
         }
 
+    @property
+    def margins(self) -> Sequence[TableMargins]:
+        """The tables, in the order of ``worst_points``."""
+        return self._margins
+
     def worst_points(self, category: str) -> list[WorstPoints]:
         """Return the kernel's result for one category, one entry a table."""
         return self._worst[category]

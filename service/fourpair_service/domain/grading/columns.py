@@ -68,10 +68,15 @@ def power_columns(
     *,
     has_holes: bool,
 ) -> Columns:
-    """Return the worst points of rows kept as powers, zero where not judged; as ``decibel_columns``.
+    """Return the worst points of rows kept as powers, as ``decibel_columns`` does of dB.
 
     Args:
+        power: (rows, n) power ratios, zero where not judged.
+        limit: (groups, n) signed limits, -inf where there is none. [dB]
         gain: (groups, n) what puts powers in terms of their limits, see ``limit_gains``.
+        rows: which rows each limit is for.
+        frequency_mhz: (n,) the axis. [MHz]
+        has_holes: whether a limit is missing anywhere.
     """
     scaled = np.empty(power.shape)
     for group, of_group in enumerate(rows):

@@ -102,6 +102,21 @@ def grade_batch(
     return verdicts
 
 
+def category_table(
+    links: Sequence[LinkMeasurement], rule_set: RuleSet, loss_of: str = "disturbed"
+) -> CategoryTable:
+    """Return the worst margins of links under every category, without their verdicts.
+
+    Args:
+        links: measured alike: the same axis, curves and configuration.
+        rule_set: whose categories are asked for.
+        loss_of: whose insertion loss ACR-F refers to.
+    """
+    idle = _never_judged(rule_set)
+    tables = TableBuilder(links, loss_of=loss_of).tables()
+    return CategoryTable([TableMargins(table, idle) for table in tables], rule_set, links[0].configuration)
+
+
 def _alike(measurements: Sequence[LinkMeasurement]) -> Iterator[Sequence[LinkMeasurement]]:
     if len(measurements) == 1:
         yield measurements
@@ -148,11 +163,10 @@ class _LinkBatch:
         self._links, self._rule_set, self._category = links, rule_set, category
         self._requirement, self._now = requirement, now
         self._configuration = links[0].configuration
-        self._tables = self._built(category.rules.acr_f_loss_of)
-        idle = _never_judged(rule_set)
+        self._by_category = category_table(links, rule_set, category.rules.acr_f_loss_of)
+        self._margins = self._by_category.margins
+        self._tables = [margins.table for margins in self._margins]
         self._keys = keys_of(self._tables)
-        self._margins = [TableMargins(table, idle) for table in self._tables]
-        self._by_category = CategoryTable(self._margins, rule_set, self._configuration)
 
     def _built(self, loss_of: str) -> tuple[RowTable, ...]:
         return TableBuilder(self._links, loss_of=loss_of).tables()

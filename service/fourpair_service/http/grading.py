@@ -14,8 +14,9 @@ from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import LinkMeasurement, PairReadings
 from fourpair_service.domain.port_order import PortKind, PortOrder
 from fourpair_service.domain.verdict import Requirement
-from fourpair_service.domain.verdict_document import Document, digest, verdict_document
+from fourpair_service.domain.verdict_document import Document, verdict_document
 from fourpair_service.http.assessment import Detail, assessment_document
+from fourpair_service.http.canonical import canonical_bytes, digest_of
 from fourpair_service.http.schemas.document_errors import FieldError, InvalidDocumentError
 from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, DocumentLimits
 from fourpair_service.http.schemas.measurement import RequirementRequest, read_measurement
@@ -71,7 +72,7 @@ def grade_document(
         place = _place(request, error.pointer)
         raise InvalidRequirementError(place, error.detail, error.value) from None
     document = verdict_document(verdict)
-    answer = {"verdict": document, "verdict_digest": digest(document)}
+    answer = {"verdict": document, "verdict_digest": digest_of(canonical_bytes(document))}
     if request.detail is not Detail.NONE:
         answer["assessment"] = assessment_document(measurement, verdict, rule_set, request.detail)
     return answer

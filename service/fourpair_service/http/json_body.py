@@ -103,7 +103,8 @@ def read_json(raw: bytes) -> Any:
         count = _colons(value, 0)
     except RecursionError:
         count = -1
-    if b"\\u" in raw or raw.count(b":") != count:
+    # One byte is looked for many times faster than two.
+    if (b"\\" in raw and b"\\u" in raw) or raw.count(b":") != count:
         return _slow(raw)
     return value
 

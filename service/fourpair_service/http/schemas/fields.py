@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime
 from typing import Any, Final
 
-from marshmallow import ValidationError, fields
+from marshmallow import ValidationError, fields, missing
 
 from fourpair_service.http.schemas.advice import what_it_is
 from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, current_limits
@@ -30,7 +30,31 @@ _REFUSED_CATEGORIES: Final = frozenset({"Cc", "Cs", "Cn"})
 _REFUSED_CHARACTERS: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
-class Float(fields.Float):
+class Direct(fields.Field[Any]):
+    """A field that reads a present value at once, without the library's stations on the way.
+
+    A document has a hundred small fields; where none of validators, hooks or a
+    null is in play the stations do nothing.
+    """
+
+    def deserialize(
+        self, value: Any, attr: str | None = None, data: Mapping[str, Any] | None = None, **kwargs: Any
+    ) -> Any:
+        """Return what a value means, as the library's own method does.
+
+        Raises:
+            ValidationError: as the field says.
+        """
+        if value is None or value is missing or self.validators or self.pre_load or self.post_load:
+            return super().deserialize(value, attr, data, **kwargs)
+        return self._deserialize(value, attr, data, **kwargs)
+
+
+class Nested(Direct, fields.Nested):
+    """An object inside an object."""
+
+
+class Float(Direct, fields.Float):
     """A finite number in a range.
 
     Args:
@@ -67,7 +91,7 @@ class Float(fields.Float):
         return {"minimum": self.low, "maximum": self.high}
 
 
-class Integer(fields.Integer):
+class Integer(Direct, fields.Integer):
     """A whole number in a range; ``23.0`` is one, as JSON Schema has it."""
 
     def __init__(self, *, low: int, high: int, **kwargs: Any) -> None:
@@ -89,7 +113,7 @@ class Integer(fields.Integer):
         return {"minimum": self.low, "maximum": self.high}
 
 
-class Flag(fields.Boolean):
+class Flag(Direct, fields.Boolean):
     """``true`` or ``false``; no other spelling."""
 
     def _deserialize(
@@ -100,7 +124,7 @@ class Flag(fields.Boolean):
         return value
 
 
-class Text(fields.String):
+class Text(Direct, fields.String):
     """Text that a person can read on one line.
 
     Args:
@@ -143,7 +167,7 @@ class Text(fields.String):
         return {"minLength": 1, "maxLength": most}
 
 
-class Choice(fields.String):
+class Choice(Direct, fields.String):
     """One of a few words; members of an enumeration come out as such."""
 
     def __init__(self, choices: Iterable[str], **kwargs: Any) -> None:
@@ -178,7 +202,7 @@ class Moment(fields.AwareDateTime):
         )
 
 
-class Day(fields.Date):
+class Day(Direct, fields.Date):
     """A calendar day, ``2025-11-02``."""
 
     def _deserialize(

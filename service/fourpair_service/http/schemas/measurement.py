@@ -40,6 +40,7 @@ from fourpair_service.http.schemas.fields import (
     Integer,
     Items,
     Moment,
+    Nested,
     Text,
     TextMap,
 )
@@ -110,8 +111,8 @@ class PlaceSchema(StrictSchema):
 class EndsSchema(StrictSchema):
     """Both ends of the link."""
 
-    near = fields.Nested(PlaceSchema)
-    far = fields.Nested(PlaceSchema)
+    near = Nested(PlaceSchema)
+    far = Nested(PlaceSchema)
 
 
 class UnitSchema(StrictSchema):
@@ -165,9 +166,9 @@ class InstrumentSchema(StrictSchema):
     """How the link was measured, and how exactly."""
 
     kind = Text()
-    units = Items(fields.Nested(UnitSchema), most=8)
-    accuracy_db = fields.Nested(keyed_schema("AccuracyDb", [str(p) for p in SWEPT_ACCURACIES], Accuracy))
-    accuracy = fields.Nested(
+    units = Items(Nested(UnitSchema), most=8)
+    accuracy_db = Nested(keyed_schema("AccuracyDb", [str(p) for p in SWEPT_ACCURACIES], Accuracy))
+    accuracy = Nested(
         StrictSchema.from_dict({key: _accuracy(key) for key in READING_ACCURACIES}, name="ReadingAccuracy")
     )
 
@@ -232,7 +233,7 @@ class SummarySchema(StrictSchema):
 
     rule_set = Text()
     category = Text()
-    readings = Items(fields.Nested(SummaryReadingSchema), required=True)
+    readings = Items(Nested(SummaryReadingSchema), required=True)
 
 
 class RequirementSchema(StrictSchema):
@@ -257,8 +258,8 @@ class TouchstoneSchema(StrictSchema):
     reference_ohm = Float(low=1, high=1000, unit="ohm")
 
 
-def _numbers(name: str, keys: tuple[str, ...]) -> fields.Nested:
-    return fields.Nested(keyed_schema(name, keys, lambda: Float(low=0, high=100000, unit="ohm")))
+def _numbers(name: str, keys: tuple[str, ...]) -> Nested:
+    return Nested(keyed_schema(name, keys, lambda: Float(low=0, high=100000, unit="ohm")))
 
 
 class MeasurementSchema(StrictSchema):
@@ -269,21 +270,21 @@ class MeasurementSchema(StrictSchema):
     job = Text()
     tested_at = Moment()
     tested_by = Text()
-    requirement = fields.Nested(RequirementSchema)
-    cable = fields.Nested(CableSchema)
-    ends = fields.Nested(EndsSchema)
+    requirement = Nested(RequirementSchema)
+    cable = Nested(CableSchema)
+    ends = Nested(EndsSchema)
     hardware = Items(Text())
-    instrument = fields.Nested(InstrumentSchema)
-    wire_map = fields.Nested(WireMapSchema)
-    pairs = fields.Nested(keyed_schema("PairValues", PAIRS, lambda: fields.Nested(PairSchema)))
+    instrument = Nested(InstrumentSchema)
+    wire_map = Nested(WireMapSchema)
+    pairs = Nested(keyed_schema("PairValues", PAIRS, lambda: Nested(PairSchema)))
     conductor_resistance_ohm = _numbers("ConductorResistance", PINS)
     delay_skew_ns = Float(low=0, high=10000, unit="ns")
     resistance_unbalance_between_pairs_ohm = _numbers("UnbalanceBetweenPairs", NEXT_COMBINATIONS)
     frequency_mhz = AxisField()
     sweeps = SweepsField()
-    summary = fields.Nested(SummarySchema)
-    port = fields.Nested(PortSchema)
-    touchstone = fields.Nested(TouchstoneSchema)
+    summary = Nested(SummarySchema)
+    port = Nested(PortSchema)
+    touchstone = Nested(TouchstoneSchema)
     notes = Text(is_long=True)
     external_ids = TextMap()
 

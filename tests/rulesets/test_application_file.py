@@ -10,6 +10,7 @@ from fourpair_service.domain.limits import Basis
 from fourpair_service.domain.parameters import Parameter
 from fourpair_service.rulesets.application_reader import application_data, read_applications
 from fourpair_service.rulesets.errors import InvalidRuleSetError
+from fourpair_service.rulesets.powering_reader import read_powering_facts
 
 TEXT = files("fourpair_service.rulesets").joinpath("facts", "applications.toml").read_text(encoding="utf-8")
 
@@ -39,6 +40,14 @@ def test_every_application_names_its_clause_and_pairs():
         "10BASE-T": 2, "100BASE-TX": 2, "1000BASE-T": 4, "2.5GBASE-T": 4, "5GBASE-T": 4, "10GBASE-T": 4,
     }  # fmt: skip
     assert all(a.clause for a in data.applications.values())
+
+
+def test_the_usual_cords_are_those_that_powering_adds():
+    cords = read_applications().cord_length
+
+    assert {c: fact.value for c, fact in cords.items()} == {
+        c: fact.value for c, fact in read_powering_facts().cords_m.items()
+    }
 
 
 def test_segments_of_a_limit_meet_within_a_tenth_of_a_decibel():

@@ -16,11 +16,11 @@ from domain.applications.links import (
     with_alien,
 )
 from fourpair_service.domain.applications.alien import AlienState, declared, judge_alien
-from fourpair_service.domain.applications.result import SupportState
 from fourpair_service.domain.applications.support import end_to_end
 from fourpair_service.domain.link import SHIELD, Configuration, End
 from fourpair_service.domain.measurement import Cable, PairReadings, WireMap
 from fourpair_service.domain.parameters import Parameter
+from fourpair_service.domain.support import Support
 
 FAST = ("2.5GBASE-T", "5GBASE-T", "10GBASE-T")
 WITH_SHIELD = WireMap((*STRAIGHT.contacts, (SHIELD, SHIELD)), shield_tested=True)
@@ -41,8 +41,8 @@ def test_cable_declared_6a_or_above_needs_no_alien_measurement(declared):
 def test_curves_that_meet_6a_do_not_replace_a_declaration(cable):
     found = answers(link_inside("6A", cable=cable), "6A")
 
-    assert {found[name].state for name in FAST} == {SupportState.CONDITIONAL}
-    assert found["1000BASE-T"].state is SupportState.SUPPORTED
+    assert {found[name].state for name in FAST} == {Support.CONDITIONAL}
+    assert found["1000BASE-T"].state is Support.SUPPORTED
 
 
 def test_an_undeclared_cable_is_said_to_count_as_the_lowest():
@@ -66,7 +66,7 @@ def test_a_screen_keeps_other_cables_away_where_it_reaches_the_far_end():
 
     assert set(fast(whole).values()) == {"supported"}
     found = answers(broken, "6A")["10GBASE-T"]
-    assert found.state is SupportState.CONDITIONAL
+    assert found.state is Support.CONDITIONAL
     assert "The screen does not reach the far end, so it does not count." in found.conditions
 
 
@@ -122,7 +122,7 @@ def test_alien_crosstalk_at_the_far_end_of_the_line_counts_as_well():
 
     answer = answers(link, "6A")["10GBASE-T"]
 
-    assert answer.state is SupportState.NOT_SUPPORTED
+    assert answer.state is Support.NOT_SUPPORTED
     assert answer.limiting.parameter is Parameter.PS_AACR_F
 
 
@@ -166,5 +166,5 @@ def test_a_loss_that_is_not_known_where_the_relief_looks_gives_none():
 def test_alien_crosstalk_never_matters_below_2_5_gigabit():
     found = answers(with_alien(link_inside("6A"), 20.0), "6A")
 
-    assert found["1000BASE-T"].state is SupportState.SUPPORTED
+    assert found["1000BASE-T"].state is Support.SUPPORTED
     assert found["1000BASE-T"].conditions == ()

@@ -19,12 +19,13 @@ from domain.applications.links import (
     with_curve,
 )
 from fourpair_service.domain.applications.contrast import contrast
-from fourpair_service.domain.applications.result import Reasoning, SupportState
+from fourpair_service.domain.applications.result import Reasoning
+from fourpair_service.domain.applications.segment import judge_segment
 from fourpair_service.domain.applications.support import assess_applications, end_to_end, highest_supported
 from fourpair_service.domain.applications.wording import sentences
 from fourpair_service.domain.grading.link import grade
 from fourpair_service.domain.limits import Basis
-from fourpair_service.domain.link import PINS, Configuration, End
+from fourpair_service.domain.link import PAIRS, PINS, Configuration, End
 from fourpair_service.domain.measurement import (
     AccuracyCurve,
     Cable,
@@ -35,12 +36,14 @@ from fourpair_service.domain.measurement import (
     WireMap,
 )
 from fourpair_service.domain.parameters import Parameter
+from fourpair_service.domain.support import Support
 from fourpair_service.domain.verdict import Outcome, Requirement
 
 SLOWEST_FIRST = ("10BASE-T", "100BASE-TX", "1000BASE-T", "2.5GBASE-T", "5GBASE-T", "10GBASE-T")
 FOUR_PAIR = SLOWEST_FIRST[2:]
 BEST_FIRST = ("supported", "conditional", "not_evaluated", "not_supported")
 PERMANENT = Configuration.PERMANENT_LINK
+THOUSAND = DATA.applications["1000BASE-T"]
 
 
 def without(*pins, **moved):
@@ -89,7 +92,7 @@ def test_headroom_is_the_smallest_margin_in_db_with_its_place():
 
     answer = answers(link, "6A")["1000BASE-T"]
 
-    assert answer.state is SupportState.SUPPORTED
+    assert answer.state is Support.SUPPORTED
     assert answer.headroom_db == pytest.approx(0.25, abs=1e-9)
     assert (answer.limiting.parameter, answer.limiting.end) == (Parameter.RETURN_LOSS, End.FAR)
     assert (answer.limiting.pairs, answer.limiting.frequency_mhz) == ("78", 60.0)
@@ -103,7 +106,7 @@ def test_what_fails_decides_and_names_the_clause():
 
     answer = answers(link, "6A")["1000BASE-T"]
 
-    assert answer.state is SupportState.NOT_SUPPORTED
+    assert answer.state is Support.NOT_SUPPORTED
     assert answer.limiting.parameter is Parameter.INSERTION_LOSS
     assert answer.headroom_db < 0
     assert answer.limiting.clause == "40.7.2.1"
@@ -115,7 +118,7 @@ def test_a_sweep_that_ends_early_leaves_an_application_unjudged_and_says_where()
     by_class = answers(replace(link_inside("6"), wire_map=None), "6")["10GBASE-T"]
 
     assert found.reasoning is Reasoning.INHERITED
-    assert by_class.state is SupportState.NOT_EVALUATED
+    assert by_class.state is Support.NOT_EVALUATED
     assert "wire map: not measured" in by_class.missing
     assert any("the sweep ends at 250 MHz and must reach 500 MHz" in why for why in by_class.missing)
     assert by_class.headroom_db is None
@@ -124,7 +127,7 @@ def test_a_sweep_that_ends_early_leaves_an_application_unjudged_and_says_where()
 def test_a_failure_inside_the_measured_range_is_a_failure_whatever_is_missing_above():
     link = link_inside("6", loss_share=1.5)
 
-    assert answers(link, "6")["10GBASE-T"].state is SupportState.NOT_SUPPORTED
+    assert answers(link, "6")["10GBASE-T"].state is Support.NOT_SUPPORTED
 
 
 @pytest.mark.parametrize("end", list(End))
@@ -134,7 +137,7 @@ def test_an_end_that_was_not_measured_is_named(end):
 
     answer = answers(link, "5e")["1000BASE-T"]
 
-    assert answer.state is SupportState.NOT_EVALUATED
+    assert answer.state is Support.NOT_EVALUATED
     assert answer.missing == (f"not measured (return loss at the {end} end)",)
 
 
@@ -142,7 +145,7 @@ def test_fext_of_one_end_serves_both():
     link = link_inside("5e")
     link = replace(link, curves={k: v for k, v in link.curves.items() if k != (Parameter.FEXT, End.FAR)})
 
-    assert answers(link, "5e")["1000BASE-T"].state is SupportState.SUPPORTED
+    assert answers(link, "5e")["1000BASE-T"].state is Support.SUPPORTED
 
 
 def test_a_pair_that_was_not_swept_is_named():
@@ -154,7 +157,7 @@ def test_a_pair_that_was_not_swept_is_named():
     found = answers(link, "5e")
 
     assert found["1000BASE-T"].missing == ("not measured on 78 (return loss at the near end)",)
-    assert found["100BASE-TX"].state is SupportState.SUPPORTED
+    assert found["100BASE-TX"].state is Support.SUPPORTED
 
 
 def test_curves_that_do_not_cover_the_same_range_are_no_answer_above_it():
@@ -181,8 +184,8 @@ def test_a_pair_group_without_any_used_pair_says_nothing_of_an_application():
 
     found = answers(link, "5e")
 
-    assert found["100BASE-TX"].state is SupportState.SUPPORTED
-    assert found["1000BASE-T"].state is SupportState.NOT_EVALUATED
+    assert found["100BASE-TX"].state is Support.SUPPORTED
+    assert found["1000BASE-T"].state is Support.NOT_EVALUATED
 
 
 def test_points_that_the_edition_leaves_out_are_left_out_here_too():
@@ -191,13 +194,13 @@ def test_points_that_the_edition_leaves_out_are_left_out_here_too():
         link_inside("5e"), Parameter.RETURN_LOSS, End.NEAR, "12", lambda f, v: np.where(f < 1.5, 3.0, v)
     )
 
-    assert answers(link, "5e")["1000BASE-T"].state is SupportState.SUPPORTED
+    assert answers(link, "5e")["1000BASE-T"].state is Support.SUPPORTED
 
 
 def test_a_link_that_loses_nothing_has_nothing_left_to_fail_near_its_ends():
     answer = answers(link_inside("5e", loss_share=0.01), "5e")["1000BASE-T"]
 
-    assert answer.state is SupportState.SUPPORTED
+    assert answer.state is Support.SUPPORTED
     assert answer.limiting.parameter in (Parameter.ACR_F, Parameter.PS_ACR_F, Parameter.INSERTION_LOSS)
 
 
@@ -212,7 +215,7 @@ def test_a_sweep_above_the_range_says_nothing():
 
     found = answers(replace(link, curves=curves), "6A")
 
-    assert found["10BASE-T"].state is SupportState.NOT_EVALUATED
+    assert found["10BASE-T"].state is Support.NOT_EVALUATED
 
 
 def test_coarse_laboratory_steps_are_accepted_where_asked_and_a_short_range_is_not():
@@ -229,8 +232,8 @@ def test_coarse_laboratory_steps_are_accepted_where_asked_and_a_short_range_is_n
 
     found = {a.application.name: a for a in assess_applications(link, verdict, whole, DATA)}
 
-    assert answers(link, "6")["1000BASE-T"].state is SupportState.NOT_EVALUATED
-    assert found["1000BASE-T"].state is SupportState.SUPPORTED
+    assert answers(link, "6")["1000BASE-T"].state is Support.NOT_EVALUATED
+    assert found["1000BASE-T"].state is Support.SUPPORTED
     assert found["10GBASE-T"].missing
 
 
@@ -242,7 +245,7 @@ def test_a_patch_cord_inherits_nothing():
     found = {a.application.name: a for a in assess_applications(link, verdict, whole, DATA)}
 
     assert whole.cords is None
-    assert found["1000BASE-T"].state is SupportState.NOT_EVALUATED
+    assert found["1000BASE-T"].state is Support.NOT_EVALUATED
 
 
 # Delay and skew -------------------------------------------------------------------
@@ -251,7 +254,7 @@ def test_a_patch_cord_inherits_nothing():
 def test_delay_is_judged_in_ns_and_gives_no_headroom_in_db():
     answer = answers(link_inside("5e", delay_ns=571.0), "5e")["1000BASE-T"]
 
-    assert answer.state is SupportState.NOT_SUPPORTED
+    assert answer.state is Support.NOT_SUPPORTED
     assert answer.limiting.parameter is Parameter.PROPAGATION_DELAY
     assert answer.headroom_db is None
     assert answer.basis == "cross_checked"
@@ -271,7 +274,7 @@ def test_a_delay_that_was_not_measured_is_missing_where_its_pair_is_used():
 
     found = answers(link, "5e")
 
-    assert found["100BASE-TX"].state is SupportState.SUPPORTED
+    assert found["100BASE-TX"].state is Support.SUPPORTED
     assert found["1000BASE-T"].missing == (
         "not measured on 78 (propagation delay)",
         "not measured, nor the delay of all four pairs (delay skew)",
@@ -282,6 +285,33 @@ def test_no_delay_at_all_is_missing():
     assert answers(replace(link_inside("5e"), readings={}), "5e")["10BASE-T"].missing == (
         "not measured on 12 (propagation delay)",
         "not measured on 36 (propagation delay)",
+    )
+
+
+@pytest.mark.parametrize("configuration", [Configuration.CHANNEL, PERMANENT])
+def test_a_delay_that_is_not_stated_is_taken_from_the_phase_of_the_sweep(configuration):
+    link = link_inside("5e", configuration=configuration)
+    (loss,) = link.curves[(Parameter.INSERTION_LOSS, None)]
+    turns = np.exp(-2j * np.pi * loss.frequency_mhz * 1e-3 * 480.0)
+    phased = replace(loss, value_complex=10 ** (-loss.value_db / 20) * turns)
+    bare = {pair: PairReadings(length_m=80.0) for pair in PAIRS}
+    link = replace(link, curves={**link.curves, (Parameter.INSERTION_LOSS, None): (phased,)}, readings=bare)
+
+    result = judge_segment(end_to_end(link, verdict_of(link, "5e"), TIA, DATA, FACTS).tables, THOUSAND)
+
+    (delay,) = (p for p in result.points if p.parameter is Parameter.PROPAGATION_DELAY)
+    cords = 0.0 if configuration is Configuration.CHANNEL else 0.1 * (534 + 36 / 10**0.5)
+    assert delay.measured == pytest.approx(480 + cords, abs=1.0)
+    assert result.missing == ()
+
+
+def test_delays_at_different_frequencies_give_no_skew():
+    link = link_inside("5e")
+    other = replace(link.readings["78"], delay_frequency_mhz=100.0)
+    link = replace(link, readings={**link.readings, "78": other})
+
+    assert answers(link, "5e")["1000BASE-T"].missing == (
+        "not measured, nor the delay of all four pairs (delay skew)",
     )
 
 
@@ -378,7 +408,7 @@ def test_a_permanent_link_that_meets_its_class_inherits_what_the_class_carries()
 
     found = answers(link, "5e")["1000BASE-T"]
 
-    assert (found.state, found.reasoning) == (SupportState.SUPPORTED, Reasoning.INHERITED)
+    assert (found.state, found.reasoning) == (Support.SUPPORTED, Reasoning.INHERITED)
     assert found.inherited_from == "category 5e"
     assert found.limit_basis is Basis.MEMORY
     assert found.is_provisional
@@ -391,7 +421,7 @@ def test_a_permanent_link_that_misses_its_class_is_measured_with_cords_and_marke
 
     found = answers(link, "5e")["1000BASE-T"]
 
-    assert (found.state, found.reasoning) == (SupportState.SUPPORTED, Reasoning.MEASURED)
+    assert (found.state, found.reasoning) == (Support.SUPPORTED, Reasoning.MEASURED)
     assert found.is_predicted
     assert found.basis == "predicted"
     assert "with the cords added" in text_of(link, "5e", "1000BASE-T")
@@ -447,7 +477,7 @@ def test_cords_beyond_what_the_class_allows_for_are_judged_by_themselves():
 
     assert by_class.reasoning is Reasoning.INHERITED
     assert by_length.reasoning is Reasoning.MEASURED
-    assert by_length.state is SupportState.NOT_SUPPORTED
+    assert by_length.state is Support.NOT_SUPPORTED
 
 
 def test_a_prediction_that_misses_by_a_little_does_not_overrule_the_class():
@@ -465,7 +495,7 @@ def test_a_prediction_that_misses_by_a_little_does_not_overrule_the_class():
 
     found = answers(link, "5e", data=data)["1000BASE-T"]
 
-    assert found.state is SupportState.SUPPORTED
+    assert found.state is Support.SUPPORTED
     assert found.headroom_db < 0
     assert "The class decides all the same" in text_of(link, "5e", "1000BASE-T", data=data)
 
@@ -481,7 +511,7 @@ def test_an_edition_that_does_not_say_how_its_cable_loses_leaves_the_cords_open(
 
     found = answers(link, "5e", rule_set=own)["1000BASE-T"]
 
-    assert found.state is SupportState.NOT_EVALUATED
+    assert found.state is Support.NOT_EVALUATED
     assert "does not say how its cable loses" in found.missing[0]
 
 
@@ -513,10 +543,10 @@ def test_only_worst_margins_are_enough_for_what_the_class_carries():
 
     found = answers(link, "6")
 
-    assert found["1000BASE-T"].state is SupportState.SUPPORTED
+    assert found["1000BASE-T"].state is Support.SUPPORTED
     assert found["1000BASE-T"].inherited_from == "category 6"
     assert found["1000BASE-T"].headroom_db is None
-    assert found["2.5GBASE-T"].state is SupportState.CONDITIONAL
+    assert found["2.5GBASE-T"].state is Support.CONDITIONAL
     assert found["2.5GBASE-T"].missing
 
 
@@ -529,9 +559,9 @@ def test_a_limit_known_from_memory_alone_does_not_overrule_the_class_that_a_chan
 
     found = answers(link, "3")["10BASE-T"]
 
-    assert (found.state, found.reasoning) == (SupportState.SUPPORTED, Reasoning.INHERITED)
+    assert (found.state, found.reasoning) == (Support.SUPPORTED, Reasoning.INHERITED)
     assert found.headroom_db == pytest.approx(-1.5, abs=0.1)
-    assert answers(link, "3")["100BASE-TX"].state is SupportState.NOT_SUPPORTED
+    assert answers(link, "3")["100BASE-TX"].state is Support.NOT_SUPPORTED
 
 
 # Words ----------------------------------------------------------------------------
@@ -571,7 +601,7 @@ def test_a_category_that_is_met_and_an_application_that_is_not_are_told_apart():
 
     depends = "The link meets category 6, whose limits leave open what 2.5GBASE-T depends on."
     assert found["2.5GBASE-T"].contrast == depends
-    assert short["10GBASE-T"].state is SupportState.NOT_SUPPORTED
+    assert short["10GBASE-T"].state is Support.NOT_SUPPORTED
     assert (
         "asks for more: its link segment has limits of its own, from 1 to 500 MHz"
         in short["10GBASE-T"].contrast

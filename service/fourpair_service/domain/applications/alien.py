@@ -179,7 +179,7 @@ def _open(
 
 def link_length_m(measurement: LinkMeasurement) -> float | None:
     """Return the length of the shortest pair, ``None`` where it is not known. [m]."""
-    lengths = [length_m(measurement, pair) for pair in measurement.readings]
+    lengths = [length_m(measurement, pair) for pair in PAIRS]
     return min((length for length in lengths if length is not None), default=None)
 
 

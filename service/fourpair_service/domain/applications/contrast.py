@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from fourpair_service.domain.applications.data import Application
-from fourpair_service.domain.applications.result import ApplicationResult, SupportState
+from fourpair_service.domain.applications.result import ApplicationResult
 from fourpair_service.domain.applications.segment import rows_used
 from fourpair_service.domain.grading.categories import described
 from fourpair_service.domain.link import PAIRS
 from fourpair_service.domain.parameters import TRAITS
+from fourpair_service.domain.support import Support
 from fourpair_service.domain.verdict import FAILED, Outcome, ParameterResult, Verdict
 
-CARRIES = frozenset({SupportState.SUPPORTED, SupportState.CONDITIONAL})
+CARRIES = frozenset({Support.SUPPORTED, Support.CONDITIONAL})
 MET = frozenset({Outcome.PASS, Outcome.MARGINAL_PASS})
 
 
@@ -24,9 +25,9 @@ def contrast(result: ApplicationResult, verdict: Verdict) -> str | None:
     title, name = verdict.category_title, result.application.name
     if verdict.outcome in FAILED and result.state in CARRIES:
         return f"The link does not meet {title}, and {name} is another question: {_why(result, verdict)}."
-    if verdict.outcome in MET and result.state is SupportState.NOT_SUPPORTED:
+    if verdict.outcome in MET and result.state is Support.NOT_SUPPORTED:
         return f"The link meets {title}, and {name} asks for more: {_range(result.application)}."
-    if verdict.outcome in MET and result.state is SupportState.CONDITIONAL:
+    if verdict.outcome in MET and result.state is Support.CONDITIONAL:
         return f"The link meets {title}, whose limits leave open what {name} depends on."
     return None
 

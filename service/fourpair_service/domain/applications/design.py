@@ -17,8 +17,9 @@ import numpy as np
 from fourpair_service.domain.applications.data import ApplicationData
 from fourpair_service.domain.curves import evaluate
 from fourpair_service.domain.facts import CableFacts, Fact
+from fourpair_service.domain.grading.timing import LENGTH_AT_MHZ, delay_near
 from fourpair_service.domain.limits import RuleSet, Segment
-from fourpair_service.domain.link import Configuration
+from fourpair_service.domain.link import PAIRS, Configuration
 from fourpair_service.domain.measurement import (
     CurveGroup,
     FloatArray,
@@ -76,6 +77,21 @@ def cable_curves(rule_set: RuleSet, category: str) -> CableCurves | None:
         None if delay is None else _cable_part(delay.segments[0], "delay", ("constant", "inverse_sqrt"))
     )
     return None if of_loss is None else CableCurves(of_loss, of_delay)
+
+
+def timed_readings(measurement: LinkMeasurement) -> dict[str, PairReadings]:
+    """Return the readings by pair, a delay that is not stated taken from the complex sweep at 10 MHz."""
+    readings = {pair: measurement.readings.get(pair, PairReadings()) for pair in PAIRS}
+    return {pair: _timed(measurement, pair, of_pair) for pair, of_pair in readings.items()}
+
+
+def _timed(measurement: LinkMeasurement, pair: str, readings: PairReadings) -> PairReadings:
+    if readings.delay_ns is not None:
+        return readings
+    swept = delay_near(measurement, pair, LENGTH_AT_MHZ)
+    if swept is None:
+        return readings
+    return replace(readings, delay_ns=swept.delay_ns, delay_frequency_mhz=swept.frequency_mhz)
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +175,10 @@ def with_cords(measurement: LinkMeasurement, cords: CordDesign, cable: CableCurv
     return replace(
         _predicted(measurement, added),
         configuration=Configuration.CHANNEL,
-        readings={p: _longer(r, cords.length_m, loop, cable) for p, r in measurement.readings.items()},
+        readings={
+            pair: _longer(readings, cords.length_m, loop, cable)
+            for pair, readings in timed_readings(measurement).items()
+        },
         conductor_resistance_ohm={
             pin: ohm + loop / 2 for pin, ohm in measurement.conductor_resistance_ohm.items()
         },
@@ -206,7 +225,10 @@ def at_temperature(
     pins = measurement.conductor_resistance_ohm
     return replace(
         _predicted(measurement, added),
-        readings={p: _warmer(r, resistance_ratio) for p, r in measurement.readings.items()},
+        readings={
+            pair: _warmer(readings, resistance_ratio)
+            for pair, readings in timed_readings(measurement).items()
+        },
         conductor_resistance_ohm={pin: ohm * resistance_ratio for pin, ohm in pins.items()},
         unbalance_between_pairs_ohm={
             key: ohm * resistance_ratio for key, ohm in measurement.unbalance_between_pairs_ohm.items()

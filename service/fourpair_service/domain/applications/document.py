@@ -8,7 +8,7 @@ from fourpair_service.domain.applications.data import ApplicationData, UnjudgedA
 from fourpair_service.domain.applications.design import CordDesign
 from fourpair_service.domain.applications.inherit import met_categories
 from fourpair_service.domain.applications.noise import NoiseMargin, noise_margins
-from fourpair_service.domain.applications.result import ApplicationResult, SupportState
+from fourpair_service.domain.applications.result import ApplicationResult
 from fourpair_service.domain.applications.segment import LimitPoint
 from fourpair_service.domain.applications.support import (
     EndToEnd,
@@ -21,6 +21,7 @@ from fourpair_service.domain.facts import CableFacts
 from fourpair_service.domain.limits import RuleSet
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.parameters import TRAITS
+from fourpair_service.domain.support import Support
 from fourpair_service.domain.verdict import Verdict
 from fourpair_service.domain.verdict_document import rounded
 
@@ -124,7 +125,7 @@ def _result(result: ApplicationResult, measurement: LinkMeasurement, noise: Nois
 def _unjudged(entry: UnjudgedApplication) -> Document:
     return {
         "application": entry.name,
-        "state": SupportState.NOT_EVALUATED.value,
+        "state": Support.NOT_EVALUATED.value,
         "headroom_db": None,
         "limiting": None,
         "pairs": [],

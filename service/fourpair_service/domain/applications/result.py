@@ -9,17 +9,9 @@ from typing import Final
 from fourpair_service.domain.applications.data import Application
 from fourpair_service.domain.applications.segment import LimitPoint
 from fourpair_service.domain.limits import Basis
+from fourpair_service.domain.support import Support
 
 PREDICTED: Final = "predicted"
-
-
-class SupportState(StrEnum):
-    """Whether a link carries an application."""
-
-    SUPPORTED = "supported"
-    CONDITIONAL = "conditional"
-    NOT_SUPPORTED = "not_supported"
-    NOT_EVALUATED = "not_evaluated"
 
 
 class Reasoning(StrEnum):
@@ -48,7 +40,7 @@ class ApplicationResult:
     """
 
     application: Application
-    state: SupportState
+    state: Support
     reasoning: Reasoning
     limiting: LimitPoint | None = None
     inherited_from: str | None = None

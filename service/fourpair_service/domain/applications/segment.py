@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from fourpair_service.domain.applications.data import Application, Excuses
+from fourpair_service.domain.applications.design import timed_readings
 from fourpair_service.domain.grading.coverage import coverage_gap
 from fourpair_service.domain.grading.excuses import excused
 from fourpair_service.domain.grading.rows import ENDS, TableBuilder
@@ -21,7 +22,7 @@ from fourpair_service.domain.grading.table import BoolArray, RowGroup, RowTable
 from fourpair_service.domain.grading.timing import link_skew_ns
 from fourpair_service.domain.limits import Basis, Category, CurveLimit
 from fourpair_service.domain.link import End
-from fourpair_service.domain.measurement import AccuracyCurve, FloatArray, LinkMeasurement, PairReadings
+from fourpair_service.domain.measurement import AccuracyCurve, FloatArray, LinkMeasurement
 from fourpair_service.domain.parameters import TRAITS, Parameter
 
 ALIEN: Final = (Parameter.PS_ANEXT, Parameter.PS_AACR_F)
@@ -319,8 +320,9 @@ def _judge_delay(
     missing: list[Lacking],
 ) -> None:
     found = []
+    timed = timed_readings(measurement)
     for pair in application.pairs:
-        readings = measurement.readings.get(pair, PairReadings())
+        readings = timed[pair]
         if readings.delay_ns is None:
             missing.append(Lacking(curve.parameter, None, f"not measured on {pair}"))
             continue

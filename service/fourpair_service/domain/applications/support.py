@@ -20,13 +20,14 @@ from fourpair_service.domain.applications.contrast import contrast
 from fourpair_service.domain.applications.data import Application, ApplicationData
 from fourpair_service.domain.applications.design import CordDesign, cable_curves, cord_design, with_cords
 from fourpair_service.domain.applications.inherit import Inheritance, inherited
-from fourpair_service.domain.applications.result import ApplicationResult, Reasoning, SupportState
+from fourpair_service.domain.applications.result import ApplicationResult, Reasoning
 from fourpair_service.domain.applications.segment import LimitPoint, LinkTables, SegmentResult, judge_segment
 from fourpair_service.domain.applications.wiring import WiringAnswer, judge_wiring
 from fourpair_service.domain.facts import CableFacts
 from fourpair_service.domain.limits import Basis, Category, RuleSet, strongest, weakest
 from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import LinkMeasurement
+from fourpair_service.domain.support import Support
 from fourpair_service.domain.verdict import Requirement, Verdict
 
 
@@ -152,19 +153,19 @@ class _Case:
 
     def _answer(self) -> ApplicationResult:
         if self._wiring.stopped_by:
-            return self._plain(SupportState.NOT_SUPPORTED, None, stopped_by=self._wiring.stopped_by)
+            return self._plain(Support.NOT_SUPPORTED, None, stopped_by=self._wiring.stopped_by)
         if self._inherits():
-            return self._by_class(SupportState.SUPPORTED)
+            return self._by_class(Support.SUPPORTED)
         if self._segment.failing:
             basis = strongest([point.basis for point in self._segment.failing])
-            return self._plain(SupportState.NOT_SUPPORTED, basis, limiting=self._segment.failing[0])
+            return self._plain(Support.NOT_SUPPORTED, basis, limiting=self._segment.failing[0])
         missing = (*self._wiring.missing, *self._link.missing, *self._segment.missing)
         if missing:
             if self._inherited is not None:
-                return replace(self._by_class(SupportState.CONDITIONAL), missing=missing)
-            return self._plain(SupportState.NOT_EVALUATED, None, missing=missing)
+                return replace(self._by_class(Support.CONDITIONAL), missing=missing)
+            return self._plain(Support.NOT_EVALUATED, None, missing=missing)
         basis = weakest([point.basis for point in self._segment.points])
-        return self._plain(SupportState.SUPPORTED, basis, limiting=self._segment.nearest)
+        return self._plain(Support.SUPPORTED, basis, limiting=self._segment.nearest)
 
     def _inherits(self) -> bool:
         """Return whether the class decides: for a link without cords always, else where the segment cannot."""
@@ -176,7 +177,7 @@ class _Case:
         # A limit of the application that is known from memory alone does not overrule the class.
         return all(p.basis is Basis.MEMORY for p in failing) if failing else bool(self._segment.missing)
 
-    def _by_class(self, state: SupportState) -> ApplicationResult:
+    def _by_class(self, state: Support) -> ApplicationResult:
         answer = self._inherited
         assert answer is not None
         conditions = () if answer.condition is None else (_condition(answer),)
@@ -190,7 +191,7 @@ class _Case:
 
     def _plain(
         self,
-        state: SupportState,
+        state: Support,
         basis: Basis | None,
         *,
         limiting: LimitPoint | None = None,
@@ -212,13 +213,13 @@ class _Case:
 
     def _capped(self, found: ApplicationResult) -> ApplicationResult:
         """Return the answer with noise from other cables and open conditions taken into account."""
-        if found.state not in (SupportState.SUPPORTED, SupportState.CONDITIONAL):
+        if found.state not in (Support.SUPPORTED, Support.CONDITIONAL):
             return found
         alien = self._alien
         if alien.state is AlienState.OUTSIDE and alien.point is not None:
             return replace(
                 found,
-                state=SupportState.NOT_SUPPORTED,
+                state=Support.NOT_SUPPORTED,
                 reasoning=Reasoning.MEASURED,
                 inherited_from=None,
                 limiting=alien.point,
@@ -230,7 +231,7 @@ class _Case:
             found = replace(found, conditions=(*found.conditions, *alien.sentences))
         else:
             found = replace(found, notes=(*found.notes, *alien.sentences))
-        return replace(found, state=SupportState.CONDITIONAL) if found.conditions else found
+        return replace(found, state=Support.CONDITIONAL) if found.conditions else found
 
 
 def _condition(answer: Inheritance) -> str:
@@ -240,5 +241,5 @@ def _condition(answer: Inheritance) -> str:
 
 def highest_supported(results: Sequence[ApplicationResult]) -> ApplicationResult | None:
     """Return the fastest application that is supported without a condition."""
-    supported = [r for r in results if r.state is SupportState.SUPPORTED]
+    supported = [r for r in results if r.state is Support.SUPPORTED]
     return max(supported, key=lambda r: r.application.rate_mbps, default=None)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
-from fourpair_service.domain.applications.result import ApplicationResult, Reasoning, SupportState
+from fourpair_service.domain.applications.result import ApplicationResult, Reasoning
 from fourpair_service.domain.applications.segment import LimitPoint
 from fourpair_service.domain.grading.categories import UNIT_WORDS
 from fourpair_service.domain.grading.wording import decibels
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.parameters import TRAITS
+from fourpair_service.domain.support import Support
 
 MEMORY_SENTENCE: Final = "Provisional: a limit that decides is known from memory alone."
 
@@ -44,19 +45,19 @@ def _first(result: ApplicationResult) -> str:
     cords = " with the cords added" if result.is_predicted else ""
     if result.reasoning is Reasoning.INHERITED:
         by_class = {
-            SupportState.SUPPORTED: f"{name} is supported: the link meets {met}, which is made to carry it.",
-            SupportState.CONDITIONAL: f"{name} is conditional: the link meets {met}, and that is not all.",
+            Support.SUPPORTED: f"{name} is supported: the link meets {met}, which is made to carry it.",
+            Support.CONDITIONAL: f"{name} is conditional: the link meets {met}, and that is not all.",
         }
         return by_class[result.state]
     if result.stopped_by:
         return f"{name} is not supported."
     against = {
-        SupportState.SUPPORTED: f"{name} is supported: the link is inside the limits of its link segment{cords}.",
-        SupportState.CONDITIONAL: f"{name} is conditional: the link is inside the limits of its link "
+        Support.SUPPORTED: f"{name} is supported: the link is inside the limits of its link segment{cords}.",
+        Support.CONDITIONAL: f"{name} is conditional: the link is inside the limits of its link "
         f"segment{cords}, and that is not all.",
-        SupportState.NOT_SUPPORTED: f"{name} is not supported: the link is outside the limits of its link "
+        Support.NOT_SUPPORTED: f"{name} is not supported: the link is outside the limits of its link "
         f"segment{cords}.",
-        SupportState.NOT_EVALUATED: f"{name} cannot be judged against the limits of its link segment.",
+        Support.NOT_EVALUATED: f"{name} cannot be judged against the limits of its link segment.",
     }
     return against[result.state]
 

@@ -93,6 +93,17 @@ def test_the_verdict_of_a_record_is_that_of_grading_the_same_measurement(client,
     assert told["assessment"] == graded["assessment"]
 
 
+def test_a_record_kept_with_all_that_is_said_beside_it_is_found_by_what_it_carries(client, passing):
+    create(client, passing, query_string={"assessment": "all"})
+    (record,) = client.get("/v1/records?application=1000BASE-T").get_json()["records"]
+
+    assert "1000BASE-T" in record["applications"]
+    assert record["power_types"]
+    found = client.get(f"/v1/records?power_type={record['power_types'][0]}").get_json()["records"]
+    assert [each["id"] for each in found] == [record["id"]]
+    assert client.get("/v1/records?application=none").get_json()["records"] == []
+
+
 def test_the_measurement_comes_back_as_it_was_sent(client, passing):
     record_id = create(client, passing).get_json()["record"]["id"]
 

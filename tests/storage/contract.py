@@ -296,7 +296,8 @@ class RecordStoreContract:
 
     def test_an_assessment_moves_neither_chain_nor_feed_and_can_be_searched(self, desk, store):
         record = self.submit(desk).record
-        document = {"applications": [{"application": "1000BASE-T", "state": "supported"}], "faults": []}
+        carried = [{"application": "1000BASE-T", "state": "supported"}]
+        document = {"applications": {"applications": carried}, "powering": {"types": []}}
         with store.writing() as writer:
             writer.put_assessment(record.id, 1, Assessment("2", document))
 

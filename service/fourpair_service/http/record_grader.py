@@ -22,13 +22,11 @@ from fourpair_service.rulesets.catalogue import Catalogue
 
 def _request(requirement: dict[str, Any]) -> RequirementRequest:
     """Return a requirement that was kept as plain words in the words of the domain."""
-    configuration, basis = requirement.get("configuration"), requirement.get("minimum_basis")
-    rest = {n: v for n, v in requirement.items() if n not in ("configuration", "minimum_basis")}
-    return RequirementRequest(
-        configuration=Configuration(configuration) if configuration is not None else None,
-        minimum_basis=Basis(basis) if basis is not None else None,
-        **rest,
-    )
+    own: dict[str, Any] = dict(requirement)
+    for name, kind in (("configuration", Configuration), ("minimum_basis", Basis)):
+        if own.get(name) is not None:
+            own[name] = kind(own[name])
+    return RequirementRequest(**own)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +50,8 @@ class RecordGrader:
         request = GradeRequest(
             self._one_name(document),
             _request(self._by_id(requirement)),
-            asked_under="/requirement",
             detail=self.detail,
+            asked_under="/requirement",
         )
         answer = grade_document(request, self.catalogue, limits=self.limits, now=self.clock())
         told = answer.get("assessment")

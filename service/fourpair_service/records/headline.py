@@ -40,10 +40,10 @@ class Supported(TypedDict):
 def supported(assessment: Assessment | None) -> Supported:
     """Return the applications and power types that an assessment says are supported."""
     document = assessment.document if assessment else {}
-    power = document.get("power") or {}
+    carried, powering = document.get("applications") or {}, document.get("powering") or {}
     return {
-        "applications": _supported(document.get("applications"), "application"),
-        "power_types": _supported(power.get("types"), "type"),
+        "applications": _supported(carried.get("applications"), "application"),
+        "power_types": _supported(powering.get("types"), "type"),
     }
 
 

@@ -72,7 +72,7 @@ def _csv_link(line: int, cells: list[str]) -> tuple[ScheduledLink | None, list[F
     try:
         return ScheduledLink(**ScheduledLinkSchema().load(sent)), []
     except ValidationError as error:
-        messages = error.messages_dict
+        messages: dict[str, list[str]] = error.messages_dict
         return None, [
             FieldError(f"/line/{line}/{name}", str(told[0])) for name, told in messages.items() if told
         ]

@@ -43,7 +43,7 @@ class JobRequirementSchema(StrictSchema):
     shield_required = Flag()
 
 
-class CordsSchema(StrictSchema):
+class JobCordsSchema(StrictSchema):
     """The cords that will complete the channel."""
 
     near_m = Float(low=0, high=100, unit="m")
@@ -68,7 +68,7 @@ class JobChangeSchema(StrictSchema):
     configuration = Choice(Configuration)
     applications = Items(Text())
     power_type = Text()
-    cords = fields.Nested(CordsSchema)
+    cords = fields.Nested(JobCordsSchema)
     minimum_basis = Choice(Basis)
     marginal_pass_billable = Flag()
     schedule = Items(fields.Nested(ScheduledLinkSchema), most=MOST_LINKS)

@@ -120,7 +120,10 @@ class GradedWriteQuery(WriteQuery):
     """How a write with a measurement is to be done."""
 
     assessment = Choice(
-        (Detail.NONE, Detail.FAULTS), metadata={"description": "how much to keep beside the verdict"}
+        (Detail.NONE, Detail.FAULTS, Detail.ALL),
+        metadata={
+            "description": "how much to keep beside the verdict; all makes it searchable by application"
+        },
     )
 
 

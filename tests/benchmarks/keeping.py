@@ -1,6 +1,6 @@
 """Measure what keeping records costs, as ratios within one run on one machine.
 
-Run with ``python benchmarks/records.py [--records 1000000] [--kills 200] [--only NAME]``.
+Run with ``python tests/benchmarks/keeping.py [--records 1000000] [--kills 200] [--only NAME]``.
 Every figure is a ratio of two things timed here, one after the other, on the same
 data; the aim that it is held against stands beside it. Nothing is asserted: a
 figure that misses its aim is printed as missed.
@@ -27,7 +27,7 @@ from typing import Any
 import orjson
 import requests
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT / "service"), str(ROOT / "sdk"), str(ROOT / "tests")]
 
 from end_to_end.running import Running  # noqa: E402 - found beside the tests

@@ -124,9 +124,18 @@ def test_grade_holds_a_file_against_another_standard_on_request():
 
 
 def test_the_demo_stays_up_until_it_is_interrupted():
-    command = [sys.executable, "-m", "fourpair_service", "demo", "--keep"]
+    # Whoever was started in the background hands down that Ctrl-C is ignored: listen to it again.
+    listening = (
+        "import os, signal, sys; signal.signal(signal.SIGINT, signal.SIG_DFL); "
+        "os.execv(sys.executable, [sys.executable, *sys.argv[1:]])"
+    )
+    command = [sys.executable, "-c", listening, "-m", "fourpair_service", "demo", "--keep"]
     with subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT
+        command,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
     ) as process:
         assert process.stdout is not None
         for line in process.stdout:

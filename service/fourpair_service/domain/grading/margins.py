@@ -217,7 +217,6 @@ class TableMargins:
         }
         self._excuses = Excuses(table)
         self._blocks: dict[tuple[Share, Thresholds], FloatArray] = {}
-        self._envelopes: dict[tuple[Share, Thresholds], FloatArray] = {}
 
     def mask(self, number: int, rules: EvaluationRules) -> BoolArray | None:
         """Return (K, rows, n) what a group leaves out, ``None`` where all is judged."""
@@ -247,15 +246,11 @@ class TableMargins:
 
     def _envelope(self, share: Share, rules: EvaluationRules) -> FloatArray:
         """Return (K, groups, n) the worst row of each group of a share."""
-        key = (share, thresholds(rules))
-        envelope = self._envelopes.get(key)
-        if envelope is None:
-            block = self.block(share, rules)
-            envelope = np.empty((len(block), len(share.numbers), block.shape[2]))
-            reduce = np.maximum.reduce if share.is_power else np.minimum.reduce
-            for into, rows in enumerate(share.rows):
-                reduce(block[:, rows], axis=1, out=envelope[:, into])
-            self._envelopes[key] = envelope
+        block = self.block(share, rules)
+        envelope = np.empty((len(block), len(share.numbers), block.shape[2]))
+        reduce = np.maximum.reduce if share.is_power else np.minimum.reduce
+        for into, rows in enumerate(share.rows):
+            reduce(block[:, rows], axis=1, out=envelope[:, into])
         return envelope
 
     def worst(self, rule_set: RuleSet, configuration: Configuration) -> dict[str, WorstPoints]:

@@ -9,13 +9,17 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from multiprocessing.connection import Connection
+from pathlib import Path
 from statistics import median, quantiles
+from tempfile import TemporaryDirectory
 from typing import Final
 
 import orjson
 from flask import Flask, Response, request
 
+from fourpair_service.app import create_app
 from fourpair_service.config import Settings
+from fourpair_service.http.services import NAME
 from fourpair_service.server import Server
 
 from .figures import Figure
@@ -46,7 +50,11 @@ class _ParseOnly(Server):
 
 
 def _run(kind: type[Server], ready: Connection) -> None:
-    kind(Settings(port=0, workers=2), ready.send).run()
+    with TemporaryDirectory() as directory:
+        settings = Settings(port=0, workers=2, store=str(Path(directory) / "bench.db"))
+        app = create_app(settings)
+        app.extensions[NAME].desk.store.close()
+        kind(settings, app, ready.send).run()
 
 
 @contextmanager

@@ -10,6 +10,7 @@ from domain.grading.flat import (
     AXIS,
     LINK,
     SOUND,
+    category,
     codes,
     curve,
     edition,
@@ -124,6 +125,17 @@ def test_rule_8_a_setting_makes_coverage_advisory_which_cautions_and_makes_provi
     (text,) = [c.text for c in verdict.cautions if c.code == "coverage"]
     assert text == "Coverage: the sweep starts at 20 MHz and must start at 1 MHz or below."
     assert verdict.categories[0].state is CategoryState.MET
+
+
+def test_rule_8_advice_holds_for_the_category_asked_for_and_for_no_other():
+    both = edition(category(), category("Y", top_mhz=200.0))
+
+    verdict = verdict_of(link(axis=AXIS[2:]), both, requirement=ADVISORY)
+
+    asked, wider = verdict.categories
+    assert (asked.category, asked.state) == ("X", CategoryState.MET)
+    assert (wider.category, wider.state) == ("Y", CategoryState.NOT_EVALUATED)
+    assert "the sweep starts at 20 MHz and must start at 1 MHz or below" in wider.missing
 
 
 def test_rule_8_advice_about_coverage_is_silent_where_nothing_is_missing():

@@ -107,9 +107,22 @@ class CategoryTable:
         return self._worst[category]
 
     def results(
-        self, link: int, measurement: LinkMeasurement, wire_map: WireMapResult, *, coverage_is_advisory: bool
+        self,
+        link: int,
+        measurement: LinkMeasurement,
+        wire_map: WireMapResult,
+        *,
+        advisory_for: str | None = None,
     ) -> tuple[CategoryResult, ...]:
-        """Return how one link stands to each category, lowest first."""
+        """Return how one link stands to each category, lowest first.
+
+        Args:
+            link: its number in the batch.
+            measurement: the link.
+            wire_map: its wire map, as judged.
+            advisory_for: the category whose gaps in the frequency axis are excused. Every
+                other one stays strict: nobody asked about a range that was not swept.
+        """
         shared: dict[tuple[object, ...], list[ParameterResult]] = {}
         results = []
         for category in self._rule_set.categories.values():
@@ -119,11 +132,12 @@ class CategoryTable:
                     CategoryResult(category.name, category.title, state, missing=(category.missing,))
                 )
                 continue
-            question = Question(self._rule_set, category, self._configuration, {}, coverage_is_advisory)
-            key = what_judges(measurement, question)
+            advisory = category.name == advisory_for
+            question = Question(self._rule_set, category, self._configuration, {}, advisory)
+            key = (advisory, what_judges(measurement, question))
             if key not in shared:
                 shared[key] = [r for r in reading_results(measurement, question) if r.status in JUDGED]
-            results.append(self._result(link, category, shared[key], wire_map, coverage_is_advisory))
+            results.append(self._result(link, category, shared[key], wire_map, advisory))
         return tuple(results)
 
     def _result(

@@ -205,9 +205,8 @@ class _LinkBatch:
         outcome = worst([wire_map.outcome, *(r.outcome for r in judged if r.outcome is not None)])
         headroom = _headroom(judged, wire_map)
         why = reasons(link, outcome, wire_map, judged, headroom)
-        categories = self._by_category.results(
-            number, link, wire_map, coverage_is_advisory=requirement.coverage_is_advisory
-        )
+        advisory_for = self._category.name if requirement.coverage_is_advisory else None
+        categories = self._by_category.results(number, link, wire_map, advisory_for=advisory_for)
         if link.summary is not None:
             categories = reported_categories(categories, self._category.name, outcome, headroom, why)
         required = limit_bases(question)

@@ -164,3 +164,12 @@ def test_rule_6_the_path_of_complex_transmission_serves_the_search():
     measured = replace(measured, curves={**measured.curves, (Parameter.INSERTION_LOSS, None): (loss,)})
 
     assert found(measured, SLOW) == "found"
+
+
+def test_rule_6_a_transmission_that_is_noise_gives_no_path_and_refuses_no_grading():
+    measured = with_complex_next(split(), lumped(0.1))
+    noise = np.random.default_rng(7).standard_normal((4, 2, len(FINE))) * 1e-5
+    loss = CurveGroup.from_complex(FINE, PAIRS, noise[:, 0] + 1j * noise[:, 1])
+    curves = {**measured.curves, (Parameter.INSERTION_LOSS, None): (loss,)}
+
+    assert found(replace(measured, curves=curves), SLOW) == "found"

@@ -15,6 +15,7 @@ import numpy as np
 
 from fourpair_service.domain.distance.coupling import coupling_reaches
 from fourpair_service.domain.distance.line import LinePath, mean_path, nominal_path, path_of_link_at_nvp
+from fourpair_service.domain.errors import InvalidMeasurementError
 from fourpair_service.domain.grading.rows import ENDS
 from fourpair_service.domain.limits import Category
 from fourpair_service.domain.link import NEXT_COMBINATIONS, End
@@ -65,15 +66,26 @@ def _looks_split(measurement: LinkMeasurement, end: End, combination: str, categ
 
 
 def _path(measurement: LinkMeasurement, combination: str) -> LinePath:
-    """Return the mean path of both pairs, a nominal one where transmission is not complex.
+    """Return the mean path of both pairs, a nominal one where their transmission gives none.
 
     Only whether the coupling is strong anywhere is asked, so an assumed velocity
     does no harm.
     """
     nvp = measurement.cable.nvp or TYPICAL_NVP
-    known = [measurement.sweep(Parameter.INSERTION_LOSS, None, pair) for pair in combination.split("-")]
-    paths = [path_of_link_at_nvp(s, nvp) for s in known if s is not None and s.value_complex is not None]
+    own = [_own_path(measurement, pair, nvp) for pair in combination.split("-")]
+    paths = [path for path in own if path is not None]
     return mean_path(paths) if paths else nominal_path(LONGEST_LINK_M, nvp)
+
+
+def _own_path(measurement: LinkMeasurement, pair: str, nvp: float) -> LinePath | None:
+    """Return the path that a pair's transmission gives; ``None`` without phase, or where it is noise."""
+    transmission = measurement.sweep(Parameter.INSERTION_LOSS, None, pair)
+    if transmission is None or transmission.value_complex is None:
+        return None
+    try:
+        return path_of_link_at_nvp(transmission, nvp)
+    except InvalidMeasurementError:
+        return None
 
 
 def _reflects_alike(

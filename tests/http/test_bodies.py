@@ -169,6 +169,20 @@ def test_a_form_with_the_wrong_parts_says_which_it_needs(client, parts, status, 
     assert words in response.get_json()["detail"]
 
 
+def test_a_part_without_a_name_is_refused_whatever_stands_beside_it(client):
+    body = b"".join(
+        b"--y\r\nContent-Disposition: form-data" + name + b"\r\n\r\n{}\r\n"
+        for name in (b"", b'; name="more"', b'; name="measurement"')
+    )
+
+    response = client.post(
+        "/v1/grade", data=body + b"--y--\r\n", headers={"Content-Type": "multipart/form-data; boundary=y"}
+    )
+
+    problem = problem_of(response, 400, "unreadable-body")
+    assert problem["detail"].startswith("A part has no name; send one part 'measurement'")
+
+
 BROKEN_FORMS = {
     "no boundary": ("multipart/form-data", b"--x\r\n"),
     "another boundary": ("multipart/form-data; boundary=y", b"--x\r\nmore"),

@@ -81,11 +81,14 @@ def body_bytes(settings: Settings) -> bytes:
 def _multipart(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
     parts = request.files.getlist(MEASUREMENT_PART)
     text = request.form.get(MEASUREMENT_PART)
-    unknown = sorted((set(request.files) | set(request.form)) - {MEASUREMENT_PART, SWEEP_PART})
-    if unknown:
+    # A part may come without a name, which the form keeps as None.
+    names: set[str | None] = {*request.files, *request.form}
+    if unknown := names - {MEASUREMENT_PART, SWEEP_PART}:
+        first = min(name or "" for name in unknown)
+        said = f"The part {first!r} is not known" if first else "A part has no name"
         raise UnreadableBodyError(
-            f"The part {unknown[0]!r} is not known; send one part {MEASUREMENT_PART!r} with the document "
-            f"and parts {SWEEP_PART!r} with the files."
+            f"{said}; send one part {MEASUREMENT_PART!r} with the document and parts {SWEEP_PART!r} "
+            f"with the files."
         )
     if len(parts) + (text is not None) != 1:
         got = len(parts) + (text is not None)

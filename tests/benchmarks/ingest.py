@@ -7,7 +7,7 @@ from typing import Final
 import orjson
 from marshmallow import Schema, fields
 
-from fourpair_service.http.json_body import read_json
+from fourpair_service.http.document_body import read_document
 from fourpair_service.http.schemas.measurement import read_measurement
 
 from .contest import contest
@@ -29,7 +29,7 @@ def figures() -> list[Figure]:
     one_by_one = _OneByOne()
     fast = {
         "bare parse": lambda: orjson.loads(raw),
-        "read": lambda: read_measurement(read_json(raw)),
+        "read": lambda: read_measurement(read_document(raw)),
     }
     slow = {
         "read": fast["read"],

@@ -91,26 +91,49 @@ def read_json(raw: bytes) -> Any:
     Raises:
         UnreadableBodyError: with what is wrong and where.
     """
-    if not raw.strip():
-        raise UnreadableBodyError("The body is empty; send a JSON document.")
-    if raw.startswith(BYTE_ORDER_MARK):
-        raise UnreadableBodyError("The body begins with a byte order mark; send UTF-8 text without one.")
+    refuse_empty(raw)
     try:
         value = orjson.loads(raw)
     except orjson.JSONDecodeError:
         return _slow(raw)
-    try:
-        count = _colons(value, 0)
-    except RecursionError:
-        count = -1
-    # One byte is looked for many times faster than two.
-    if (b"\\" in raw and b"\\u" in raw) or raw.count(b":") != count:
+    if not means_one_thing(raw) or raw.count(b":") != colons(value):
         return _slow(raw)
     return value
 
 
+def refuse_empty(raw: bytes) -> None:
+    """Refuse a text with nothing in it, or with a mark before it.
+
+    Raises:
+        UnreadableBodyError: with what to send.
+    """
+    if not raw or raw.isspace():
+        raise UnreadableBodyError("The body is empty; send a JSON document.")
+    if raw.startswith(BYTE_ORDER_MARK):
+        raise UnreadableBodyError("The body begins with a byte order mark; send UTF-8 text without one.")
+
+
+def means_one_thing(raw: bytes) -> bool:
+    """Return whether no character is written by its number, which may be half of one."""
+    # One byte is looked for many times faster than two.
+    return not (b"\\" in raw and b"\\u" in raw)
+
+
+def colons(value: Any, depth: int = 0) -> int:
+    """Return how many colons a text of this value has, at the least; less than 0 where it is too deep.
+
+    Args:
+        value: as read.
+        depth: how deep in the document it stands.
+    """
+    try:
+        return _colons(value, depth)
+    except RecursionError:
+        return -1
+
+
 def _colons(value: Any, depth: int) -> int:
-    """Return how many colons a text of this value has, at the least.
+    """Count colons.
 
     Lists of numbers are passed over: a text with a colon hidden in one makes the
     count too small, which only costs a second look.

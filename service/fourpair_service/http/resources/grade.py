@@ -12,13 +12,13 @@ from fourpair_service.config import Settings
 from fourpair_service.domain.limits import Basis
 from fourpair_service.domain.link import Configuration
 from fourpair_service.http.assessment import Detail
+from fourpair_service.http.document_body import read_document
 from fourpair_service.http.grading import GradeRequest, grade_document
 from fourpair_service.http.json_body import (
     BodyTooLargeError,
     UnreadableBodyError,
     UnsupportedBodyError,
     inflate,
-    read_json,
 )
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.schemas.document_limits import DocumentLimits
@@ -100,7 +100,7 @@ def _multipart(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
     files = tuple(_file(part, settings) for part in request.files.getlist(SWEEP_PART))
     if not files:
         raise UnreadableBodyError(f"Send at least one part {SWEEP_PART!r} with a Touchstone file.")
-    return read_json(raw), files
+    return read_document(raw), files
 
 
 def _file(part: Any, settings: Settings) -> TouchstoneFile:
@@ -114,7 +114,7 @@ def sent(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
     """Return the document that was sent, and the files beside it."""
     kind = request.mimetype
     if kind == "application/json":
-        return read_json(body_bytes(settings)), ()
+        return read_document(body_bytes(settings)), ()
     if kind == MULTIPART:
         request.max_content_length = settings.max_part_bytes
         request.max_form_memory_size = settings.max_body_bytes

@@ -6,6 +6,8 @@ from collections.abc import Callable, Collection
 from difflib import get_close_matches
 from typing import TypeAlias
 
+import numpy as np
+
 Advice: TypeAlias = Callable[[str, Collection[str]], str]
 
 
@@ -23,6 +25,7 @@ def what_it_is(value: object) -> str:
         int: "a number",
         float: "a number",
         list: "a list",
+        np.ndarray: "a list",
         dict: "an object",
     }
     return names.get(type(value), type(value).__name__)

@@ -56,7 +56,7 @@ def pack(rows: Sequence[Any], size: int, bounds: Bounds) -> tuple[FloatArray, li
     """Return k lists of n numbers as one (k, n) array, and what is wrong with them.
 
     Args:
-        rows: k values as parsed from JSON, which should be lists of numbers.
+        rows: k values as parsed from JSON, which should be lists or arrays of numbers.
         size: the n that each must have.
         bounds: what every value must lie in.
 
@@ -69,6 +69,9 @@ def pack(rows: Sequence[Any], size: int, bounds: Bounds) -> tuple[FloatArray, li
     packer, buffer = _packer(size), array.data
     for i, row in enumerate(rows):
         problem = _list_problem(i, row, size)
+        if problem is None and type(row) is np.ndarray:
+            array[i] = row
+            continue
         if problem is None:
             try:
                 packer.pack_into(buffer, i * packer.size, *row)
@@ -88,7 +91,7 @@ def _value_problems(array: FloatArray, rows: Sequence[Any], bounds: Bounds) -> l
 
 
 def _list_problem(row: int, values: Any, size: int) -> ValueProblem | None:
-    if type(values) is not list:
+    if type(values) is not list and type(values) is not np.ndarray:
         return ValueProblem(row, None, f"Expected a list of numbers, got {what_it_is(values)}.")
     if len(values) != size:
         return ValueProblem(

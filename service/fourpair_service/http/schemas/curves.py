@@ -127,7 +127,7 @@ class SweepsReader:
             if key not in content:
                 continue
             sweep = content[key]
-            if type(sweep) is list:
+            if type(sweep) is list or type(sweep) is np.ndarray:
                 yield self._on_common_axis(group, key, (*path, key), (None,), (sweep,))
             elif type(sweep) is dict:
                 yield self._form(group, key, (*path, key), sweep)

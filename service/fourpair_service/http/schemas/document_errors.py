@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Final
 
+import numpy as np
+
 from fourpair_service.errors import ServiceError
 
 # Long enough to recognise a value, short enough for a line of a log.
@@ -110,8 +112,8 @@ def _value_at(document: object, path: Sequence[object]) -> object:
     for part in path:
         if isinstance(value, Mapping):
             value = value.get(part)
-        elif isinstance(value, list) and isinstance(part, int) and part < len(value):
-            value = value[part]
+        elif isinstance(value, (list, np.ndarray)) and isinstance(part, int) and part < len(value):
+            value = value[part] if isinstance(value, list) else value[part].item()
         else:
             return None
     return value
@@ -123,4 +125,4 @@ def _shown(value: object) -> object:
         return _shortened(printable)
     if isinstance(value, int) and abs(value) >= 2**63:
         return float(value) if abs(value) < 10**300 else None
-    return None if isinstance(value, (Mapping, list, tuple)) else value
+    return None if isinstance(value, (Mapping, list, tuple, np.ndarray)) else value

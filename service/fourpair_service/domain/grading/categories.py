@@ -6,8 +6,12 @@ A link meets limits, and components have a category, so nothing here is ever
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import TypeAlias
+
+import numpy as np
 
 from fourpair_service.domain.grading.margins import TableMargins, WorstPoints
 from fourpair_service.domain.grading.readings import reading_results, what_judges
@@ -90,6 +94,8 @@ class CategoryTable:
     ) -> None:
         self._margins = margins
         self._rule_set, self._configuration = rule_set, configuration
+        layout = tuple((g.parameter, g.end, g.keys) for t in margins for g in t.table.groups)
+        self._absent = _absent_curves(rule_set, configuration, layout)
         found = [table.worst(rule_set, configuration) for table in margins]
         self._worst: dict[str, list[WorstPoints]] = {
             name: [points[name] for points in found]
@@ -113,6 +119,7 @@ class CategoryTable:
         wire_map: WireMapResult,
         *,
         advisory_for: str | None = None,
+        known: tuple[Question, Sequence[ParameterResult]] | None = None,
     ) -> tuple[CategoryResult, ...]:
         """Return how one link stands to each category, lowest first.
 
@@ -122,8 +129,11 @@ class CategoryTable:
             wire_map: its wire map, as judged.
             advisory_for: the category whose gaps in the frequency axis are excused. Every
                 other one stays strict: nobody asked about a range that was not swept.
+            known: results of single values under a question, to be used again.
         """
         shared: dict[tuple[object, ...], list[ParameterResult]] = {}
+        if known is not None:
+            shared[what_judges(measurement, known[0])] = _judged(known[1])
         results = []
         for category in self._rule_set.categories.values():
             if category.missing is not None:
@@ -134,9 +144,9 @@ class CategoryTable:
                 continue
             advisory = category.name == advisory_for
             question = Question(self._rule_set, category, self._configuration, {}, advisory)
-            key = (advisory, what_judges(measurement, question))
+            key = what_judges(measurement, question)
             if key not in shared:
-                shared[key] = [r for r in reading_results(measurement, question) if r.status in JUDGED]
+                shared[key] = _judged(reading_results(measurement, question))
             results.append(self._result(link, category, shared[key], wire_map, advisory))
         return tuple(results)
 
@@ -180,46 +190,87 @@ class CategoryTable:
     def _swept(
         self, link: int, category: Category, advisory: bool
     ) -> tuple[list[str], _Worst | None, list[_Worst]]:
-        seen: dict[tuple[Parameter, End | None], tuple[str, ...]] = {}
         missing: list[str] = []
-        found: list[_Worst] = []
+        nearest: _Worst | None = None
+        failing: list[_Worst] = []
         for table, points in zip(self._margins, self._worst[category.name], strict=True):
+            groups = table.table.groups
+            judged = [n for n, group in enumerate(groups) if category.statuses.get(group.parameter) in JUDGED]
+            missing += _unjudged(table, points, judged, advisory=advisory)
             margins = points.margin_db[link].tolist()
-            for number, group in enumerate(table.table.groups):
-                if category.statuses.get(group.parameter) not in JUDGED:
+            for number in judged:
+                is_nearest = margins[number] < (nearest.margin_db if nearest else np.inf)
+                if not is_nearest and margins[number] >= 0:
                     continue
-                place = (group.parameter, group.end)
-                seen[place] = (*seen.get(place, ()), *group.keys)
-                if group.parameter in points.limits.holes:
-                    missing.append(f"{TRAITS[group.parameter].title}: {points.limits.holes[group.parameter]}")
-                if points.limits.gap and not advisory:
-                    missing.append(points.limits.gap)
-                if margins[number] != float("inf"):
-                    at = int(points.index[link, number])
-                    found.append(_Worst(table, link, number, at, margins[number], category))
-        missing += self._absent(category, seen)
-        nearest = min(found, key=lambda w: w.margin_db, default=None)
-        return missing, nearest, [w for w in found if w.margin_db < 0]
+                at = int(points.index[link, number])
+                found = _Worst(table, link, number, at, margins[number], category)
+                nearest = found if is_nearest else nearest
+                if found.margin_db < 0:
+                    failing.append(found)
+        return [*missing, *self._absent[category.name]], nearest, failing
 
-    def _absent(
-        self, category: Category, seen: dict[tuple[Parameter, End | None], tuple[str, ...]]
-    ) -> list[str]:
-        missing = []
-        for parameter in category.required():
-            traits = TRAITS[parameter]
-            if not traits.is_swept or parameter is Parameter.PROPAGATION_DELAY:
-                continue
-            if self._rule_set.curve(category.name, self._configuration, parameter) is None:
-                missing.append(f"{traits.title}: no limit is built in")
-                continue
-            for end in ENDS if traits.has_ends else (None,):
-                keys = seen.get((parameter, end))
-                if keys is None:
-                    missing.append(f"{described(parameter, end)} not measured")
-                elif len(keys) < len(traits.keys):
-                    absent = [key for key in traits.keys if key not in keys]
-                    missing.append(f"{described(parameter, end)} not measured on {', '.join(absent)}")
-        return missing
+
+def _judged(results: Sequence[ParameterResult]) -> list[ParameterResult]:
+    return [result for result in results if result.status in JUDGED]
+
+
+def _unjudged(
+    table: TableMargins, points: WorstPoints, judged: Sequence[int], *, advisory: bool
+) -> list[str]:
+    """Return where the limits have holes and what the axis lacks, for the judged groups of a table."""
+    limits = points.limits
+    gap = [limits.gap] if limits.gap and not advisory else []
+    if not limits.holes:
+        return gap if judged else []
+    missing = []
+    for number in judged:
+        parameter = table.table.groups[number].parameter
+        if parameter in limits.holes:
+            missing.append(f"{TRAITS[parameter].title}: {limits.holes[parameter]}")
+        missing += gap
+    return missing
+
+
+Layout: TypeAlias = tuple[tuple[Parameter, End | None, tuple[str, ...]], ...]
+
+
+@lru_cache(maxsize=64)
+def _absent_curves(
+    rule_set: RuleSet, configuration: Configuration, layout: Layout
+) -> Mapping[str, Sequence[str]]:
+    """Return by category which required curves links of this layout lack, as sentences."""
+    seen: dict[tuple[Parameter, End | None], tuple[str, ...]] = {}
+    for parameter, end, keys in layout:
+        seen[(parameter, end)] = (*seen.get((parameter, end), ()), *keys)
+    return {
+        category.name: [
+            sentence
+            for parameter in category.required()
+            if TRAITS[parameter].is_swept and parameter is not Parameter.PROPAGATION_DELAY
+            for sentence in _absent_of(rule_set, category, configuration, parameter, seen)
+        ]
+        for category in rule_set.categories.values()
+    }
+
+
+def _absent_of(
+    rule_set: RuleSet,
+    category: Category,
+    configuration: Configuration,
+    parameter: Parameter,
+    seen: Mapping[tuple[Parameter, End | None], tuple[str, ...]],
+) -> Iterator[str]:
+    traits = TRAITS[parameter]
+    if rule_set.curve(category.name, configuration, parameter) is None:
+        yield f"{traits.title}: no limit is built in"
+        return
+    for end in ENDS if traits.has_ends else (None,):
+        keys = seen.get((parameter, end))
+        if keys is None:
+            yield f"{described(parameter, end)} not measured"
+        elif len(keys) < len(traits.keys):
+            absent = [key for key in traits.keys if key not in keys]
+            yield f"{described(parameter, end)} not measured on {', '.join(absent)}"
 
 
 UNIT_WORDS = {"ns": "ns", "m": "m", "ohm": "ohm", "db": "dB"}

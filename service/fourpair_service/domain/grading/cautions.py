@@ -139,12 +139,18 @@ def _differences(measurement: LinkMeasurement) -> Iterator[tuple[float, str]]:
 def _largest(near: CurveGroup, far: CurveGroup, both: IndexArray) -> tuple[float, str]:
     """Return the largest difference where both are clear of the noise, and where it is."""
     axis, own = near.frequency_mhz, near.value_db[both[:, 0]]
-    other = np.stack(
-        [np.interp(axis, far.frequency_mhz, far.value_db[row], np.inf, np.inf) for row in both[:, 1]]
-    )
+    other = _on(axis, far, both[:, 1])
     clear = (np.maximum(own, other) < RECIPROCITY_BELOW_DB) & (axis > RECIPROCITY_FROM_MHZ)
     apart = np.abs(np.where(clear, own - other, 0.0)).max(axis=1)
     return float(apart.max()), near.keys[int(both[int(apart.argmax()), 0])]
+
+
+def _on(axis: FloatArray, group: CurveGroup, rows: IndexArray) -> FloatArray:
+    """Return some curves of a group on another axis, infinite outside their own."""
+    known = group.frequency_mhz
+    if known is axis or np.array_equal(known, axis):
+        return group.value_db[rows]
+    return np.stack([np.interp(axis, known, group.value_db[row], np.inf, np.inf) for row in rows])
 
 
 def derived_cautions(

@@ -184,8 +184,10 @@ class _LinkBatch:
             self._requirement.coverage_is_advisory,
         )
 
-    def _results(self, number: int, link: LinkMeasurement, question: Question) -> list[ParameterResult]:
-        results = reading_results(link, question)
+    def _results(
+        self, number: int, link: LinkMeasurement, question: Question, readings: Sequence[ParameterResult]
+    ) -> list[ParameterResult]:
+        results = list(readings)
         for margins in self._margins:
             results += LinkCurves(margins, number, question, self._keys).results()
         if link.summary is not None:
@@ -199,14 +201,17 @@ class _LinkBatch:
     def _verdict(self, number: int, link: LinkMeasurement) -> Verdict:
         question = self._question(link)
         requirement = self._requirement
-        results = self._results(number, link, question)
+        readings = reading_results(link, question)
+        results = self._results(number, link, question, readings)
         judged = [r for r in results if r.status in JUDGED]
         wire_map = wire_map_result(link, self._category, shield_required=requirement.shield_required)
         outcome = worst([wire_map.outcome, *(r.outcome for r in judged if r.outcome is not None)])
         headroom = _headroom(judged, wire_map)
         why = reasons(link, outcome, wire_map, judged, headroom)
         advisory_for = self._category.name if requirement.coverage_is_advisory else None
-        categories = self._by_category.results(number, link, wire_map, advisory_for=advisory_for)
+        categories = self._by_category.results(
+            number, link, wire_map, advisory_for=advisory_for, known=(question, readings)
+        )
         if link.summary is not None:
             categories = reported_categories(categories, self._category.name, outcome, headroom, why)
         required = limit_bases(question)
@@ -272,11 +277,11 @@ def _never_judged(rule_set: RuleSet) -> frozenset[Parameter]:
 
 def limit_bases(question: Question) -> list[Basis]:
     """Return how well each required limit of the question is known."""
-    place = (question.category.name, question.configuration.value)
+    place = (question.category.name, question.configuration)
     bases = []
     for parameter in question.category.required():
-        curve = question.rule_set.curve_limits.get((*place, parameter.value))
-        reading = question.rule_set.reading_limits.get((*place, parameter.value))
+        curve = question.rule_set.curve(*place, parameter)
+        reading = question.rule_set.reading(*place, parameter)
         bases += [limit.basis for limit in (curve, reading) if limit is not None]
     return bases
 

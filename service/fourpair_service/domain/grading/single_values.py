@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from fourpair_service.domain.grading.swept import Question
 from fourpair_service.domain.limits import Basis, ReadingLimit
 from fourpair_service.domain.link import PAIRS
-from fourpair_service.domain.measurement import LinkMeasurement
+from fourpair_service.domain.measurement import LinkMeasurement, WireMap
 from fourpair_service.domain.parameters import Parameter
 from fourpair_service.domain.wiremap import broken_pairs
 
@@ -69,5 +70,10 @@ def limit_of(question: Question, parameter: Parameter) -> ReadingLimit | None:
 
 def intact_pairs(measurement: LinkMeasurement) -> tuple[str, ...]:
     """Return the pairs that reach the far end: on the others a length is that to the fault."""
-    broken = broken_pairs(measurement.wire_map) if measurement.wire_map else frozenset()
+    return _intact(measurement.wire_map)
+
+
+@lru_cache(maxsize=1024)
+def _intact(wire_map: WireMap | None) -> tuple[str, ...]:
+    broken = broken_pairs(wire_map) if wire_map else frozenset()
     return tuple(pair for pair in PAIRS if pair not in broken)

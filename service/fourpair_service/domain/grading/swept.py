@@ -147,11 +147,9 @@ class LinkCurves:
             return power_columns(block, limit, gain, share.rows, self._frequency_mhz, has_holes=has_holes)
         return decibel_columns(block, limit, share.rows, self._frequency_mhz, has_holes=has_holes)
 
-    def _relieved(self, number: int) -> Columns | None:
+    def _relieved(self, number: int) -> Columns:
         """Return the columns of a group whose limit is relieved for this link."""
         group = self._margins.table.groups[number]
-        if relief_db(self._margins.table, group, self._rules.short_link_relief) is None:
-            return None
         link = slice(self._link, self._link + 1)
         value = self._margins.judged(number, self._question.category, link)[0, :, self._limits.window]
         limit = limit_rows(self._limits, (group.parameter,))
@@ -160,36 +158,33 @@ class LinkCurves:
             value, limit, (slice(0, len(value)),), self._frequency_mhz, has_holes=has_holes
         )
 
-    def _as_measured(self, number: int, points: tuple[Point, ...]) -> tuple[Point, ...]:
-        """Return points with a relief taken off their limit, where it was added to the value."""
+    def _result(self, number: int, columns: Columns, start: int, stop: int) -> ParameterResult:
         table = self._margins.table
         group = table.groups[number]
         relief = relief_db(table, group, self._rules.short_link_relief)
-        if relief is None:
-            return points
-        of_link = relief[self._link]
-        return tuple(_less(point, of_link, group, table.frequency_mhz) for point in points)
+        if relief is not None:
+            columns, start, stop = self._relieved(number), 0, stop - start
 
-    def _result(self, number: int, columns: Columns, start: int, stop: int) -> ParameterResult:
-        relieved = self._relieved(number)
-        if relieved is not None:
-            columns, start, stop = relieved, 0, stop - start
-        group = self._margins.table.groups[number]
+        def as_measured(point: Point) -> Point:
+            """Take a relief off the limit, where it was added to the value."""
+            if relief is None:
+                return point
+            return _less(point, relief[self._link], group, table.frequency_mhz)
+
         accuracy = _accuracy_at(self._question.accuracy.get(group.parameter), self._frequency_mhz)
         by_pair = tuple(
-            group.point(columns.worst, row, key, _outcome_of(columns, row, accuracy))
+            as_measured(group.point(columns.worst, row, key, _outcome_of(columns, row, accuracy)))
             for row, key in enumerate(group.keys, start)
             if columns.worst.margin[row] != np.inf
         )
         if not by_pair:
             return self._nothing(number)
-        by_pair = self._as_measured(number, by_pair)
         worst = min(by_pair, key=_margin_of)
         outcome = worst_outcome([point.outcome for point in by_pair if point.outcome is not None])
         decisive = worst
         if isinstance(accuracy, np.ndarray):
             point = _decisive(group, columns, slice(start, stop), outcome, accuracy)
-            decisive = self._as_measured(number, (point,))[0]
+            decisive = as_measured(point)
         missing = self._missing(number)
         if missing and outcome not in FAILED:
             outcome = Outcome.INCOMPLETE
@@ -203,9 +198,7 @@ class LinkCurves:
             status,
             None if status is Status.INFORMATION else outcome,
             worst_margin=worst,
-            worst_value=self._as_measured(
-                number, (group.point(columns.largest, largest, group.keys[largest - start]),)
-            )[0],
+            worst_value=as_measured(group.point(columns.largest, largest, group.keys[largest - start])),
             decisive=decisive if decisive[:-1] != worst[:-1] else None,
             by_pair=by_pair,
             judged_points=self._judged_points(number) if judged is None else judged,
@@ -220,7 +213,7 @@ class LinkCurves:
     def _curve(self, group: RowGroup) -> CurveLimit:
         question = self._question
         return question.rule_set.curve_limits[
-            (question.category.name, question.configuration.value, group.parameter.value)
+            (question.category.name, question.configuration, group.parameter)
         ]
 
     def _nothing(self, number: int) -> ParameterResult:

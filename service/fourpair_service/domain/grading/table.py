@@ -91,14 +91,16 @@ class RowGroup:
 
     def point(self, points: RowPoints, row: int, key: str, outcome: Outcome | None = None) -> Point:
         """Return one of the points, in the parameter's own sense."""
-        return Point(
-            points.margin[row],
-            self.sign * points.value[row],
-            self.sign * points.limit[row],
-            points.frequency_mhz[row],
-            key or None,
-            self.end,
-            outcome,
+        return Point._make(
+            (
+                points.margin[row],
+                self.sign * points.value[row],
+                self.sign * points.limit[row],
+                points.frequency_mhz[row],
+                key or None,
+                self.end,
+                outcome,
+            )
         )
 
     def of_rows(self, rows: list[int]) -> RowGroup:

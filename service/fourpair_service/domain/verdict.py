@@ -50,13 +50,16 @@ OUTCOME_WORDS: Final = {
 FAILED: Final = frozenset({Outcome.FAIL, Outcome.MARGINAL_FAIL})
 
 
+_RANK: Final = {outcome: rank for rank, outcome in enumerate(PRECEDENCE)}
+
+
 def worst(outcomes: list[Outcome]) -> Outcome:
     """Return the outcome that decides, ``pass`` where there is none.
 
     >>> worst([Outcome.PASS, Outcome.INCOMPLETE, Outcome.MARGINAL_FAIL]).value
     'marginal_fail'
     """
-    return min(outcomes, key=PRECEDENCE.index, default=Outcome.PASS)
+    return min(outcomes, key=_RANK.__getitem__, default=Outcome.PASS)
 
 
 def point_outcome(margin: float, accuracy: float) -> Outcome:

@@ -93,10 +93,17 @@ class Excuses:
         low = self._low[threshold]
         if low is None:
             return None
-        mask: BoolArray = low.take(group.loss_rows[:, 0], axis=1)
+        # Losses rise, so that what is low stands at the beginning, in few columns.
+        last = int(np.flatnonzero(low.any(axis=(0, 1)))[-1]) + 1
+        low = low[:, :, :last]
+        few: BoolArray = low.take(group.loss_rows[:, 0], axis=1)
         for column in group.loss_rows.T[1:]:
-            mask &= low.take(column, axis=1)
-        return _any(mask)
+            few &= low.take(column, axis=1)
+        if not few.any():
+            return None
+        mask = np.zeros((*few.shape[:2], self._table.frequency_mhz.size), dtype=np.bool_)
+        mask[:, :, :last] = few
+        return mask
 
 
 def excused(table: RowTable, number: int, rules: EvaluationRules) -> BoolArray | None:

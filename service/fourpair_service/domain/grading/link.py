@@ -277,13 +277,17 @@ def _never_judged(rule_set: RuleSet) -> frozenset[Parameter]:
 
 def limit_bases(question: Question) -> list[Basis]:
     """Return how well each required limit of the question is known."""
-    place = (question.category.name, question.configuration)
+    return list(_limit_bases(question.rule_set, question.category, question.configuration))
+
+
+@lru_cache(maxsize=256)
+def _limit_bases(rule_set: RuleSet, category: Category, configuration: Configuration) -> tuple[Basis, ...]:
     bases = []
-    for parameter in question.category.required():
-        curve = question.rule_set.curve(*place, parameter)
-        reading = question.rule_set.reading(*place, parameter)
+    for parameter in category.required():
+        curve = rule_set.curve(category.name, configuration, parameter)
+        reading = rule_set.reading(category.name, configuration, parameter)
         bases += [limit.basis for limit in (curve, reading) if limit is not None]
-    return bases
+    return tuple(bases)
 
 
 def _notices(required: list[Basis], gaps: list[Caution]) -> tuple[str, ...]:

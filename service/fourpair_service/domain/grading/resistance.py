@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import combinations
 
 from fourpair_service.domain.grading.single_values import (
@@ -40,9 +39,7 @@ def loop_readings(measurement: LinkMeasurement, question: Question) -> Readings:
     loops = {pair: loop_ohm(measurement, pair) for pair in intact_pairs(measurement)}
     known = {pair: value for pair, value in loops.items() if value is not None}
     values = tuple(Reading(pair, value, limit.judged_value) for pair, value in known.items())
-    return replace(
-        limited_by(limit), values=values, missing=_absent(measurement, set(known), "DC loop resistance")
-    )
+    return limited_by(limit, values, missing=_absent(measurement, set(known), "DC loop resistance"))
 
 
 def unbalance_within_ohm(measurement: LinkMeasurement, pair: str) -> float | None:
@@ -77,9 +74,7 @@ def within_readings(measurement: LinkMeasurement, question: Question) -> Reading
     values = tuple(
         Reading(pair, value, _greater(limit, loop_ohm(measurement, pair))) for pair, value in known.items()
     )
-    return replace(
-        limited_by(limit), values=values, missing=_absent(measurement, set(known), "resistance unbalance")
-    )
+    return limited_by(limit, values, missing=_absent(measurement, set(known), "resistance unbalance"))
 
 
 def between_ohm(measurement: LinkMeasurement, first: str, second: str) -> tuple[float, float | None] | None:
@@ -106,4 +101,4 @@ def between_readings(measurement: LinkMeasurement, question: Question) -> Readin
         if found is not None:
             values.append(Reading(f"{first}-{second}", found[0], _greater(limit, found[1])))
     missing = () if values else ("resistance unbalance between pairs not measured",)
-    return replace(limited_by(limit), values=tuple(values), missing=missing)
+    return limited_by(limit, tuple(values), missing=missing)

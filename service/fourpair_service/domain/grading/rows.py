@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -147,6 +148,7 @@ def _gaps(group: RowGroup) -> BoolArray | None:
     return gaps if bool(gaps.any()) else None
 
 
+@lru_cache(maxsize=64)
 def _pair_rows(keys: tuple[str, ...]) -> IndexArray:
     return np.array([[PAIRS.index(pair) for pair in key.split("-")] for key in keys], dtype=np.intp)
 

@@ -58,9 +58,15 @@ class Readings:
 NO_LIMIT = Readings((), missing=("no limit is built in",))
 
 
-def limited_by(limit: ReadingLimit) -> Readings:
-    """Return no values yet, with the provenance of their limit."""
-    return Readings((), limit.basis, limit.source, limit.clause)
+def limited_by(
+    limit: ReadingLimit,
+    values: tuple[Reading, ...] = (),
+    *,
+    missing: tuple[str, ...] = (),
+    note: str | None = None,
+) -> Readings:
+    """Return values with the provenance of their limit."""
+    return Readings(values, limit.basis, limit.source, limit.clause, missing, note)
 
 
 def limit_of(question: Question, parameter: Parameter) -> ReadingLimit | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Final
 
 import numpy as np
@@ -91,11 +92,8 @@ _DECIDING: Final[Mapping[Outcome, Callable[[FloatArray, FloatArray], BoolArray]]
 
 
 def _outcome(margin: FloatArray, accuracy: FloatArray) -> Outcome:
-    return next(outcome for outcome, which in _DECIDING.items() if bool(which(margin, accuracy).any()))
-
-
-def _margin_of(point: Point) -> float:
-    return np.inf if point.margin is None else point.margin
+    found = (outcome for outcome, which in _DECIDING.items() if bool(which(margin, accuracy).any()))
+    return next(found, Outcome.PASS)  # every point is excused
 
 
 class LinkCurves:
@@ -116,6 +114,7 @@ class LinkCurves:
         keys: Mapping[tuple[Parameter, End | None], frozenset[str]],
     ) -> None:
         self._keys = keys
+        self._left: dict[int, int] = {}
         self._margins, self._link, self._question = margins, link, question
         self._rules = question.category.rules
         self._limits = axis_limits(
@@ -172,15 +171,15 @@ class LinkCurves:
             return _less(point, relief[self._link], group, table.frequency_mhz)
 
         accuracy = _accuracy_at(self._question.accuracy.get(group.parameter), self._frequency_mhz)
-        by_pair = tuple(
-            as_measured(group.point(columns.worst, row, key, _outcome_of(columns, row, accuracy)))
-            for row, key in enumerate(group.keys, start)
-            if columns.worst.margin[row] != np.inf
-        )
+        outcomes = _outcomes(columns, slice(start, stop), accuracy)
+        by_pair = [p for p in group.points(columns.worst, start, outcomes) if p.margin != np.inf]
         if not by_pair:
             return self._nothing(number)
-        worst = min(by_pair, key=_margin_of)
-        outcome = worst_outcome([point.outcome for point in by_pair if point.outcome is not None])
+        if relief is not None:
+            by_pair = [as_measured(point) for point in by_pair]
+        # Of equal margins the first counts: a point's margin is what it begins with.
+        worst = min(by_pair, key=itemgetter(0))
+        outcome = worst_outcome(outcomes)
         decisive = worst
         if isinstance(accuracy, np.ndarray):
             point = _decisive(group, columns, slice(start, stop), outcome, accuracy)
@@ -200,7 +199,7 @@ class LinkCurves:
             worst_margin=worst,
             worst_value=as_measured(group.point(columns.largest, largest, group.keys[largest - start])),
             decisive=decisive if decisive[:-1] != worst[:-1] else None,
-            by_pair=by_pair,
+            by_pair=tuple(by_pair),
             judged_points=self._judged_points(number) if judged is None else judged,
             excuse=self._excuse(number),
             incomplete_because=missing,
@@ -241,8 +240,9 @@ class LinkCurves:
     def _missing(self, number: int) -> tuple[str, ...]:
         group, missing = self._margins.table.groups[number], []
         have = self._keys[(group.parameter, group.end)]
-        absent = [key for key in TRAITS[group.parameter].keys if key not in have]
-        if absent:
+        every = TRAITS[group.parameter].keys
+        if len(have) < len(every):
+            absent = [key for key in every if key not in have]
             missing.append(f"not measured on {', '.join(absent)}")
         if self._limits.gap and not self._question.coverage_is_advisory:
             missing.append(self._limits.gap)
@@ -264,10 +264,17 @@ class LinkCurves:
 
     def _judged_points(self, number: int) -> int:
         every = len(self._margins.table.groups[number].keys) * self._frequency_mhz.size
-        return every - self._left_out(self._margins.mask(number, self._rules))
+        return every - self._left_out(number)
 
-    def _left_out(self, mask: BoolArray | None) -> int:
-        return 0 if mask is None else int(np.count_nonzero(mask[self._link, :, self._limits.window]))
+    def _left_out(self, number: int) -> int:
+        """Return how many points of a group are not judged, within the range."""
+        if number not in self._left:
+            mask = self._margins.mask(number, self._rules)
+            self._left[number] = 0 if mask is None else self._count(mask)
+        return self._left[number]
+
+    def _count(self, mask: BoolArray) -> int:
+        return int(np.count_nonzero(mask[self._link, :, self._limits.window]))
 
     def _excuse(self, number: int) -> Excuse | None:
         group = self._margins.table.groups[number]
@@ -275,7 +282,7 @@ class LinkCurves:
         if mask is None or threshold_of(group, self._rules) is None:
             return None
         gaps = self._margins.table.gaps[number]
-        points = self._left_out(mask if gaps is None else mask & ~gaps)
+        points = self._left_out(number) if gaps is None else self._count(mask & ~gaps)
         if points == 0:
             return None
         name, text, rule = _rule_of(group, self._question.category)
@@ -288,11 +295,11 @@ def _less(point: Point, relief: FloatArray, group: RowGroup, axis: FloatArray) -
     return point._replace(measured=point.measured - drop, limit=(point.limit or 0.0) - drop)
 
 
-def _outcome_of(columns: Columns, row: int, accuracy: FloatArray | float) -> Outcome:
-    """Return the outcome of one row: the worst of its points."""
+def _outcomes(columns: Columns, rows: slice, accuracy: FloatArray | float) -> list[Outcome]:
+    """Return the outcome of each of several rows: the worst of its points."""
     if isinstance(accuracy, np.ndarray):
-        return _outcome(columns.margins_of(slice(row, row + 1))[0], accuracy)
-    return point_outcome(columns.worst.margin[row], accuracy)
+        return [_outcome(margin, accuracy) for margin in columns.margins_of(rows)]
+    return [point_outcome(margin, accuracy) for margin in columns.worst.margin[rows]]
 
 
 def _decisive(

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
-from typing import TypeAlias
+from functools import cached_property, partial
+from itertools import repeat
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,10 @@ class RowPoints:
 Rows: TypeAlias = FloatArray | Callable[[], FloatArray]
 
 
+# A point of a tuple, several times faster than by its own name.
+_point: Final = partial(tuple.__new__, Point)
+
+
 def _made(rows: Rows) -> FloatArray:
     return rows() if callable(rows) else rows
 
@@ -52,6 +57,7 @@ class RowGroup:
     Attributes:
         parameter, end: what the rows are.
         keys: the pairs or combinations, one a row.
+        names: the same for a point, ``None`` where the row is that of the link.
         loss_rows: for each row the pairs, as indices into ``PAIRS``, whose
             insertion loss can excuse it; (rows, 0 to 2).
         far_loss: for ACR-F the FEXT whose loss can excuse a point. [dB]
@@ -72,6 +78,7 @@ class RowGroup:
         far_power: FloatArray | None = None,
     ) -> None:
         self.parameter, self.end, self.keys, self.loss_rows = parameter, end, keys, loss_rows
+        self.names = tuple(key or None for key in keys)
         self.sign = -1.0 if TRAITS[parameter].sense is Sense.AT_MOST else 1.0
         self.far_loss, self.far_power = far_loss, far_power
         self.is_power = power is not None
@@ -91,7 +98,7 @@ class RowGroup:
 
     def point(self, points: RowPoints, row: int, key: str, outcome: Outcome | None = None) -> Point:
         """Return one of the points, in the parameter's own sense."""
-        return Point._make(
+        return _point(
             (
                 points.margin[row],
                 self.sign * points.value[row],
@@ -102,6 +109,30 @@ class RowGroup:
                 outcome,
             )
         )
+
+    def points(self, points: RowPoints, first: int, outcomes: Sequence[Outcome]) -> list[Point]:
+        """Return the points of all its rows, in the parameter's own sense.
+
+        Args:
+            points: of a block that the group is part of.
+            first: the row of the block where the group begins.
+            outcomes: one for each row.
+        """
+        rows = slice(first, first + len(self.names))
+        measured, limit = points.value[rows], points.limit[rows]
+        if self.sign < 0:
+            measured, limit = [-value for value in measured], [-value for value in limit]
+        frequency_mhz = points.frequency_mhz[rows]
+        columns = (
+            points.margin[rows],
+            measured,
+            limit,
+            frequency_mhz,
+            self.names,
+            repeat(self.end),
+            outcomes,
+        )
+        return list(map(_point, zip(*columns, strict=False)))
 
     def of_rows(self, rows: list[int]) -> RowGroup:
         """Return the group with some of its rows only."""

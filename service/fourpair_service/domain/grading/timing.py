@@ -137,7 +137,7 @@ def length_readings(measurement: LinkMeasurement, question: Question) -> Reading
     lengths = {pair: length_m(measurement, pair) for pair in intact_pairs(measurement)}
     known = {pair: value for pair, value in lengths.items() if value is not None}
     if not known:
-        return replace(limited_by(limit), missing=("length not measured",)) if limit else NO_LIMIT
+        return limited_by(limit, missing=("length not measured",)) if limit else NO_LIMIT
     shortest = min(known, key=lambda pair: (known[pair], PAIRS.index(pair)))
     if limit is None:
         return Readings(
@@ -147,7 +147,7 @@ def length_readings(measurement: LinkMeasurement, question: Question) -> Reading
     if limit.allowance_percent:
         note += f" and {limit.allowance_percent:g} % for the uncertainty of the NVP"
     values = (Reading(shortest, known[shortest], limit.judged_value),)
-    return replace(limited_by(limit), values=values, note=note)
+    return limited_by(limit, values, note=note)
 
 
 @lru_cache(maxsize=4096)
@@ -240,9 +240,9 @@ def skew_readings(measurement: LinkMeasurement, question: Question) -> Readings:
     found = [*_skew_over_range(measurement, question, limit), *_one_skew(measurement, question, limit)]
     if not found:
         missing = ("delay skew not measured, nor the delay of all four pairs at one frequency",)
-        return replace(limited_by(limit), missing=missing)
+        return limited_by(limit, missing=missing)
     # All share one limit, so the largest is the nearest to it.
-    return replace(limited_by(limit), values=(max(found, key=lambda reading: reading.measured),))
+    return limited_by(limit, (max(found, key=lambda reading: reading.measured),))
 
 
 def link_skew_ns(measurement: LinkMeasurement, at_mhz: float | None = None) -> float | None:

@@ -35,7 +35,7 @@ def figures() -> list[Figure]:
         "read": fast["read"],
         "one by one": lambda: one_by_one.load({"curves": curves(orjson.loads(raw))}),
     }
-    near, far = contest(fast, ROUNDS), contest(slow, 3, repeats=1)
+    near, far = contest(fast, ROUNDS), contest(slow, 5)
     return [
         Figure.at_most("parse and validate / bare `orjson.loads`", 2.0, near, "read", "bare parse"),
         Figure.at_least("marshmallow `List(Float)` / parse and validate", 40, far, "one by one", "read"),

@@ -7,10 +7,12 @@ before. The same verdict always gives the same bytes.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from enum import StrEnum
 from hashlib import sha256
 from typing import Any, Final
 
-from fourpair_service.domain.parameters import TRAITS, Parameter
+from fourpair_service.domain.parameters import TRAITS
 from fourpair_service.domain.verdict import (
     OUTCOME_WORDS,
     CategoryResult,
@@ -39,20 +41,32 @@ def rounded(value: float | None) -> float | None:
     return round(value, DECIMALS) + 0.0
 
 
-def _point(point: Point | None, parameter: Parameter) -> Document | None:
+# Names of the values of a point, by the unit of its parameter.
+_NAMES: Final = {
+    unit: tuple(f"{name}_{unit}" for name in ("margin", "measured", "limit"))
+    for unit in {traits.unit for traits in TRAITS.values()}
+}
+
+
+def _word(member: StrEnum | None) -> str | None:
+    """Return the word of a member, ``None`` for none."""
+    return None if member is None else str(member)
+
+
+def _point(point: Point | None, names: Sequence[str]) -> Document | None:
     if point is None:
         return None
-    unit = TRAITS[parameter].unit
+    margin, measured, limit, frequency_mhz, pairs, end, outcome = point
     document: Document = {
-        f"margin_{unit}": rounded(point.margin),
-        f"measured_{unit}": rounded(point.measured),
-        f"limit_{unit}": rounded(point.limit),
-        "frequency_mhz": rounded(point.frequency_mhz),
-        "pairs": point.pairs,
-        "end": point.end.value if point.end else None,
+        names[0]: rounded(margin),
+        names[1]: rounded(measured),
+        names[2]: rounded(limit),
+        "frequency_mhz": rounded(frequency_mhz),
+        "pairs": pairs,
+        "end": _word(end),
     }
-    if point.outcome is not None:
-        document["outcome"] = point.outcome.value
+    if outcome is not None:
+        document["outcome"] = str(outcome)
     return document
 
 
@@ -64,21 +78,22 @@ def _excuse(excuse: Excuse | None) -> Document | None:
 
 def _parameter(result: ParameterResult) -> Document:
     traits = TRAITS[result.parameter]
+    names = _NAMES[traits.unit]
     return {
-        "parameter": result.parameter.value,
+        "parameter": str(result.parameter),
         "title": traits.title,
         "unit": traits.unit,
-        "end": result.end.value if result.end else None,
-        "status": result.status.value,
-        "outcome": result.outcome.value if result.outcome else None,
-        "worst_margin": _point(result.worst_margin, result.parameter),
-        "worst_value": _point(result.worst_value, result.parameter),
-        "by_pair": [_point(point, result.parameter) for point in result.by_pair],
+        "end": _word(result.end),
+        "status": str(result.status),
+        "outcome": _word(result.outcome),
+        "worst_margin": _point(result.worst_margin, names),
+        "worst_value": _point(result.worst_value, names),
+        "by_pair": [_point(point, names) for point in result.by_pair],
         "points_judged": result.judged_points,
         "excused": _excuse(result.excuse),
         "incomplete_because": list(result.incomplete_because),
         "accuracy": rounded(result.accuracy),
-        "basis": result.basis.value if result.basis else None,
+        "basis": _word(result.basis),
         "source": result.source,
         "clause": result.clause,
         "note": result.note,
@@ -89,10 +104,10 @@ def _category(result: CategoryResult) -> Document:
     return {
         "category": result.category,
         "title": result.title,
-        "state": result.state.value,
+        "state": str(result.state),
         "headroom_db": rounded(result.headroom_db),
-        "parameter": result.parameter.value if result.parameter else None,
-        "end": result.end.value if result.end else None,
+        "parameter": _word(result.parameter),
+        "end": _word(result.end),
         "frequency_mhz": rounded(result.frequency_mhz),
         "pairs": result.pairs,
         "stopped_by": list(result.stopped_by),
@@ -102,10 +117,10 @@ def _category(result: CategoryResult) -> Document:
 
 def _wire_map(result: WireMapResult) -> Document:
     return {
-        "outcome": result.outcome.value,
+        "outcome": str(result.outcome),
         "split_pairs": result.split_pairs,
         "findings": [
-            {"kind": f.kind.value, "pins": list(f.pins), "pairs": list(f.pairs), "text": f.text}
+            {"kind": str(f.kind), "pins": list(f.pins), "pairs": list(f.pairs), "text": f.text}
             for f in result.findings
         ],
         "note": result.note,
@@ -117,8 +132,8 @@ def _headroom(headroom: Headroom | None) -> Document | None:
         return None
     return {
         "margin_db": rounded(headroom.margin_db),
-        "parameter": headroom.parameter.value,
-        "end": headroom.end.value if headroom.end else None,
+        "parameter": str(headroom.parameter),
+        "end": _word(headroom.end),
         "pairs": headroom.pairs,
         "frequency_mhz": rounded(headroom.frequency_mhz),
     }
@@ -128,8 +143,8 @@ def _requirement(requirement: Requirement, verdict: Verdict) -> Document:
     return {
         "rule_set": verdict.rule_set_id,
         "category": requirement.category,
-        "configuration": verdict.configuration.value,
-        "minimum_basis": requirement.minimum_basis.value if requirement.minimum_basis else None,
+        "configuration": str(verdict.configuration),
+        "minimum_basis": _word(requirement.minimum_basis),
         "coverage": "advisory" if requirement.coverage_is_advisory else "strict",
         "shield_required": requirement.shield_required,
     }
@@ -140,7 +155,7 @@ def verdict_document(verdict: Verdict) -> Document:
     return {
         "notices": list(verdict.notices),
         "label": verdict.label,
-        "outcome": verdict.outcome.value,
+        "outcome": str(verdict.outcome),
         "outcome_text": OUTCOME_WORDS[verdict.outcome],
         "reasons": list(verdict.reasons),
         "requirement": _requirement(verdict.requirement, verdict),
@@ -150,7 +165,7 @@ def verdict_document(verdict: Verdict) -> Document:
             "title": verdict.rule_set_title,
             "category_title": verdict.category_title,
         },
-        "basis": verdict.basis.value if verdict.basis else None,
+        "basis": _word(verdict.basis),
         "provisional": verdict.provisional,
         "from_summary": verdict.from_summary,
         "headroom_db": rounded(verdict.headroom.margin_db) if verdict.headroom else None,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from statistics import median
 from typing import Final
 
 import numpy as np
@@ -60,7 +61,7 @@ def cable_faults(evidence: Evidence) -> Iterator[Fault]:
 
 
 def _median(ratios: dict[str, float]) -> float | None:
-    return float(np.median(list(ratios.values()))) if ratios else None
+    return median(ratios.values()) if ratios else None
 
 
 def _material(evidence: Evidence) -> _Material:

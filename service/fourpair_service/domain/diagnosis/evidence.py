@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from statistics import median
 from typing import Final
 
 import numpy as np
@@ -154,16 +155,15 @@ class Evidence:
         """
         if self.length_m is None or self._loss_segment is None:
             return {}
-        ratios = {}
-        for pair in self.sound:
-            sweep = self.measurement.sweep(Parameter.INSERTION_LOSS, None, pair)
-            if sweep is None:
-                continue
-            inside = (sweep.frequency_mhz >= band_mhz[0]) & (sweep.frequency_mhz <= band_mhz[1])
-            if inside.any():
-                expected = self._expected_loss_db(sweep.frequency_mhz[inside])
-                ratios[pair] = float(np.median(sweep.value_db[inside] / expected)) / self.temperature_factor
-        return ratios
+        ratios: dict[str, float] = {}
+        for group in self.measurement.curves.get((Parameter.INSERTION_LOSS, None), ()):
+            first = int(np.searchsorted(group.frequency_mhz, band_mhz[0], side="left"))
+            last = int(np.searchsorted(group.frequency_mhz, band_mhz[1], side="right"))
+            if first < last:
+                expected = self._expected_loss_db(group.frequency_mhz[first:last])
+                typical = np.median(group.value_db[:, first:last] / expected, axis=1)
+                ratios |= zip(group.keys, (typical / self.temperature_factor).tolist(), strict=True)
+        return {pair: ratios[pair] for pair in self.sound if pair in ratios}
 
     @cached_property
     def temperature_factor(self) -> float:
@@ -218,7 +218,7 @@ class Evidence:
         per_m = self.facts.loop_resistance_ohm_per_m.get(awg)
         if not self.loop_resistance_ohm or not self.length_m or per_m is None:
             return None
-        return float(np.median(list(self.loop_resistance_ohm.values()))) / (self.length_m * per_m.value)
+        return median(self.loop_resistance_ohm.values()) / (self.length_m * per_m.value)
 
     # Words --------------------------------------------------------------------
 

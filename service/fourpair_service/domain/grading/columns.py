@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,24 +37,22 @@ class Columns:
 
 
 def decibel_columns(
-    value: FloatArray, limit: FloatArray, rows: Sequence[slice], frequency_mhz: FloatArray, *, has_holes: bool
+    value: FloatArray, limit: FloatArray, owners: IndexArray, frequency_mhz: FloatArray, *, has_holes: bool
 ) -> Columns:
     """Return the worst points of rows in dB.
 
     Args:
         value: (rows, n) signed values, +inf where not judged. [dB]
         limit: (groups, n) signed limits, -inf where there is none. [dB]
-        rows: which rows each limit is for.
+        owners: (rows,) which limit each row is held against.
         frequency_mhz: (n,) the axis. [MHz]
         has_holes: whether a limit is missing anywhere.
     """
-    margin = np.empty(value.shape)
-    for group, of_group in enumerate(rows):
-        np.subtract(value[of_group], limit[group], out=margin[of_group])
+    margin = value - limit.take(owners, axis=0)
     # Where a curve has no limit its value must not count as the worst either.
     has_limit = np.isfinite(margin) if has_holes else None
     largest = value if has_limit is None else np.where(has_limit, value, np.inf)
-    reader = _Reader(value, limit, _owners(rows), frequency_mhz)
+    reader = _Reader(value, limit, owners, frequency_mhz)
     found = reader.points(margin.argmin(axis=1)), reader.points(largest.argmin(axis=1))
     return Columns(*found, margin.__getitem__, reader.at, has_limit)
 
@@ -63,7 +61,7 @@ def power_columns(
     power: FloatArray,
     limit: FloatArray,
     gain: FloatArray,
-    rows: Sequence[slice],
+    owners: IndexArray,
     frequency_mhz: FloatArray,
     *,
     has_holes: bool,
@@ -74,22 +72,16 @@ def power_columns(
         power: (rows, n) power ratios, zero where not judged.
         limit: (groups, n) signed limits, -inf where there is none. [dB]
         gain: (groups, n) what puts powers in terms of their limits, see ``limit_gains``.
-        rows: which rows each limit is for.
+        owners: (rows,) which limit each row is held against.
         frequency_mhz: (n,) the axis. [MHz]
         has_holes: whether a limit is missing anywhere.
     """
-    scaled = np.empty(power.shape)
-    for group, of_group in enumerate(rows):
-        np.multiply(power[of_group], gain[group], out=scaled[of_group])
+    scaled = power * gain.take(owners, axis=0)
     has_limit = scaled > 0 if has_holes else None
     largest = power if has_limit is None else np.where(has_limit, power, 0.0)
-    reader = _Reader(power, limit, _owners(rows), frequency_mhz, decibels)
+    reader = _Reader(power, limit, owners, frequency_mhz, decibels)
     found = reader.points(scaled.argmax(axis=1)), reader.points(largest.argmax(axis=1))
     return Columns(*found, reader.margins_of, reader.at, has_limit)
-
-
-def _owners(rows: Sequence[slice]) -> list[int]:
-    return [group for group, of_group in enumerate(rows) for _ in range(of_group.start, of_group.stop)]
 
 
 def _as_it_is(value: FloatArray) -> FloatArray:
@@ -102,20 +94,20 @@ class _Reader:
 
     kept: FloatArray
     limit: FloatArray
-    owners: list[int]
+    owners: IndexArray
     frequency_mhz: FloatArray
     to_db: Callable[[FloatArray], FloatArray] = _as_it_is
 
     def points(self, index: IndexArray) -> RowPoints:
-        return self._read(list(range(len(index))), self.owners, index)
+        return self._read(np.arange(len(index)), self.owners, index)
 
     def at(self, row: int, index: int) -> RowPoints:
-        return self._read([row], [self.owners[row]], np.array([index]))
+        return self._read(np.array([row]), self.owners[row : row + 1], np.array([index]))
 
     def margins_of(self, rows: slice) -> FloatArray:
         return self.to_db(self.kept[rows]) - self.limit[self.owners[rows]]
 
-    def _read(self, rows: list[int], owners: list[int], index: IndexArray) -> RowPoints:
+    def _read(self, rows: IndexArray, owners: IndexArray, index: IndexArray) -> RowPoints:
         value, limit = self.to_db(self.kept[rows, index]), self.limit[owners, index]
         return RowPoints(
             (value - limit).tolist(), value.tolist(), limit.tolist(), self.frequency_mhz[index].tolist()

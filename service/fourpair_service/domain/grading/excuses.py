@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -80,7 +81,7 @@ class Excuses:
             return _any(group.far_loss > threshold)
         if group.far_power is not None:
             # A loss above the threshold is a power below it.
-            return _any(group.far_power < crosstalk.power(np.array([threshold]))[0])
+            return _any(group.far_power < _power_of(threshold))
         key = (threshold, len(group.keys), group.loss_rows.tobytes())
         if key not in self._below:
             self._below[key] = self._all_below(group, threshold)
@@ -104,6 +105,11 @@ class Excuses:
         mask = np.zeros((*few.shape[:2], self._table.frequency_mhz.size), dtype=np.bool_)
         mask[:, :, :last] = few
         return mask
+
+
+@lru_cache(maxsize=64)
+def _power_of(loss_db: float) -> float:
+    return float(crosstalk.power(np.array([loss_db]))[0])
 
 
 def excused(table: RowTable, number: int, rules: EvaluationRules) -> BoolArray | None:

@@ -139,7 +139,7 @@ def check_requirement(rule_set: RuleSet, category: Category, configuration: Conf
         )
     if category.missing is not None:
         raise InvalidRequirementError("/requirement/category", category.missing, category.name)
-    known = {c for (name, c, _) in rule_set.curve_limits if name == category.name}
+    known = _configurations(rule_set, category)
     if configuration.value not in known:
         raise InvalidRequirementError(
             "/configuration",
@@ -147,6 +147,11 @@ def check_requirement(rule_set: RuleSet, category: Category, configuration: Conf
             f"it has {', '.join(sorted(c.replace('_', ' ') for c in known))}.",
             configuration.value,
         )
+
+
+@lru_cache(maxsize=256)
+def _configurations(rule_set: RuleSet, category: Category) -> frozenset[str]:
+    return frozenset(c for (name, c, _) in rule_set.curve_limits if name == category.name)
 
 
 class _LinkBatch:

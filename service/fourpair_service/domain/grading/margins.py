@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from fourpair_service.domain import crosstalk
 from fourpair_service.domain.grading.coverage import coverage_gap
 from fourpair_service.domain.grading.excuses import Excuses, Thresholds, thresholds
-from fourpair_service.domain.grading.table import BoolArray, RowGroup, RowTable
+from fourpair_service.domain.grading.table import BoolArray, IndexArray, RowGroup, RowTable
 from fourpair_service.domain.limits import Category, EvaluationRules, RuleSet, ShortLinkRelief
 from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import FloatArray
@@ -171,6 +171,7 @@ class Share:
         numbers: which groups of the table.
         rows: where the rows of each group stand in the block.
         parameters: of the groups.
+        owners: (height,) for each row of the block which of the share's groups it is of.
     """
 
     is_power: bool
@@ -178,24 +179,35 @@ class Share:
     numbers: tuple[int, ...]
     rows: tuple[slice, ...]
     parameters: tuple[Parameter, ...]
+    owners: IndexArray
 
     @property
     def height(self) -> int:
         """How many rows the block has."""
-        return int(self.rows[-1].stop)
+        return len(self.owners)
 
 
 def shares(table: RowTable, shown_only: frozenset[Parameter]) -> tuple[Share, ...]:
     """Return the shares of a table, none of them empty."""
+    layout = tuple((group.is_power, group.parameter, len(group.keys)) for group in table.groups)
+    return _shares(layout, shown_only)
+
+
+@lru_cache(maxsize=64)
+def _shares(
+    layout: tuple[tuple[bool, Parameter, int], ...], shown_only: frozenset[Parameter]
+) -> tuple[Share, ...]:
     kinds: dict[tuple[bool, bool], list[int]] = {}
-    for number, group in enumerate(table.groups):
-        kinds.setdefault((group.is_power, group.parameter not in shown_only), []).append(number)
+    for number, (is_power, parameter, _) in enumerate(layout):
+        kinds.setdefault((is_power, parameter not in shown_only), []).append(number)
     found = []
     for (is_power, is_judged), numbers in kinds.items():
-        stops = list(accumulate(len(table.groups[number].keys) for number in numbers))
+        heights = [layout[number][2] for number in numbers]
+        stops = list(accumulate(heights))
         rows = tuple(map(slice, [0, *stops], stops))
-        parameters = tuple(table.groups[number].parameter for number in numbers)
-        found.append(Share(is_power, is_judged, tuple(numbers), rows, parameters))
+        parameters = tuple(layout[number][1] for number in numbers)
+        owners = np.repeat(np.arange(len(numbers), dtype=np.intp), heights)
+        found.append(Share(is_power, is_judged, tuple(numbers), rows, parameters, owners))
     return tuple(found)
 
 

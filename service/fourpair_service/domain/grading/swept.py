@@ -143,8 +143,8 @@ class LinkCurves:
         limit = limit_rows(self._limits, parameters)
         if share.is_power:
             gain = limit_gains(self._limits, parameters)
-            return power_columns(block, limit, gain, share.rows, self._frequency_mhz, has_holes=has_holes)
-        return decibel_columns(block, limit, share.rows, self._frequency_mhz, has_holes=has_holes)
+            return power_columns(block, limit, gain, share.owners, self._frequency_mhz, has_holes=has_holes)
+        return decibel_columns(block, limit, share.owners, self._frequency_mhz, has_holes=has_holes)
 
     def _relieved(self, number: int) -> Columns:
         """Return the columns of a group whose limit is relieved for this link."""
@@ -153,9 +153,8 @@ class LinkCurves:
         value = self._margins.judged(number, self._question.category, link)[0, :, self._limits.window]
         limit = limit_rows(self._limits, (group.parameter,))
         has_holes = group.parameter in self._limits.holes
-        return decibel_columns(
-            value, limit, (slice(0, len(value)),), self._frequency_mhz, has_holes=has_holes
-        )
+        owners = np.zeros(len(value), dtype=np.intp)
+        return decibel_columns(value, limit, owners, self._frequency_mhz, has_holes=has_holes)
 
     def _result(self, number: int, columns: Columns, start: int, stop: int) -> ParameterResult:
         table = self._margins.table

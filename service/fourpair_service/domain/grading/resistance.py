@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import combinations
+from typing import Final
 
 from fourpair_service.domain.grading.single_values import (
     NO_LIMIT,
@@ -17,6 +19,8 @@ from fourpair_service.domain.limits import ReadingLimit
 from fourpair_service.domain.measurement import LinkMeasurement, PairReadings
 from fourpair_service.domain.parameters import Parameter
 
+NOTHING_READ: Final = PairReadings()
+
 
 def _absent(measurement: LinkMeasurement, have: set[str], what: str) -> tuple[str, ...]:
     missing = [pair for pair in intact_pairs(measurement) if pair not in have]
@@ -25,10 +29,11 @@ def _absent(measurement: LinkMeasurement, have: set[str], what: str) -> tuple[st
 
 def loop_ohm(measurement: LinkMeasurement, pair: str) -> float | None:
     """Return the DC loop resistance of a pair: stated, or both its conductors in series. [ohm]."""
-    stated = measurement.readings.get(pair, PairReadings()).loop_resistance_ohm
-    wires = [measurement.conductor_resistance_ohm.get(pin) for pin in pair]
-    known = [wire for wire in wires if wire is not None]
-    return stated if stated is not None else (sum(known) if len(known) == 2 else None)
+    stated = measurement.readings.get(pair, NOTHING_READ).loop_resistance_ohm
+    if stated is not None:
+        return stated
+    first, second = (measurement.conductor_resistance_ohm.get(pin) for pin in pair)
+    return None if first is None or second is None else first + second
 
 
 def loop_readings(measurement: LinkMeasurement, question: Question) -> Readings:
@@ -47,7 +52,7 @@ def unbalance_within_ohm(measurement: LinkMeasurement, pair: str) -> float | Non
     wires = [measurement.conductor_resistance_ohm.get(pin) for pin in pair]
     if wires[0] is not None and wires[1] is not None:
         return abs(wires[0] - wires[1])
-    return measurement.readings.get(pair, PairReadings()).resistance_unbalance_ohm
+    return measurement.readings.get(pair, NOTHING_READ).resistance_unbalance_ohm
 
 
 def pair_in_parallel_ohm(measurement: LinkMeasurement, pair: str) -> float | None:
@@ -79,7 +84,14 @@ def within_readings(measurement: LinkMeasurement, question: Question) -> Reading
 
 def between_ohm(measurement: LinkMeasurement, first: str, second: str) -> tuple[float, float | None] | None:
     """Return the difference of two pairs and the sum it is a share of. [ohm]."""
-    rp = pair_in_parallel_ohm(measurement, first), pair_in_parallel_ohm(measurement, second)
+    return _between(measurement, {p: pair_in_parallel_ohm(measurement, p) for p in (first, second)})
+
+
+def _between(
+    measurement: LinkMeasurement, parallel_ohm: Mapping[str, float | None]
+) -> tuple[float, float | None] | None:
+    """Return what ``between_ohm`` does, of two pairs in parallel."""
+    (first, second), rp = parallel_ohm.keys(), tuple(parallel_ohm.values())
     total = rp[0] + rp[1] if rp[0] is not None and rp[1] is not None else None
     stated = measurement.unbalance_between_pairs_ohm.get(f"{first}-{second}")
     if stated is not None:
@@ -96,8 +108,9 @@ def between_readings(measurement: LinkMeasurement, question: Question) -> Readin
     if limit is None:
         return NO_LIMIT
     values = []
-    for first, second in combinations(intact_pairs(measurement), 2):
-        found = between_ohm(measurement, first, second)
+    parallel = {pair: pair_in_parallel_ohm(measurement, pair) for pair in intact_pairs(measurement)}
+    for first, second in combinations(parallel, 2):
+        found = _between(measurement, {first: parallel[first], second: parallel[second]})
         if found is not None:
             values.append(Reading(f"{first}-{second}", found[0], _greater(limit, found[1])))
     missing = () if values else ("resistance unbalance between pairs not measured",)

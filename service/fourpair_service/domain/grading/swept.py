@@ -247,14 +247,14 @@ class LinkCurves:
             missing.append(self._limits.gap)
         if group.parameter in self._limits.holes:
             missing.append(self._limits.holes[group.parameter])
-        missing += self._not_combined(number)
+        if self._margins.table.gaps[number] is not None and not self._question.coverage_is_advisory:
+            missing += self._not_combined(number)
         return tuple(missing)
 
     def _not_combined(self, number: int) -> list[str]:
         """Return where a combined curve has no value, for want of one of its parts."""
         gaps = self._margins.table.gaps[number]
-        if gaps is None or self._question.coverage_is_advisory:
-            return []
+        assert gaps is not None
         at_mhz = self._frequency_mhz[gaps[self._link, :, self._limits.window].any(axis=0)]
         if at_mhz.size == 0:
             return []
@@ -263,13 +263,14 @@ class LinkCurves:
 
     def _judged_points(self, number: int) -> int:
         every = len(self._margins.table.groups[number].keys) * self._frequency_mhz.size
-        return every - self._left_out(number)
+        return every - self._left_out(number, self._margins.mask(number, self._rules))
 
-    def _left_out(self, number: int) -> int:
+    def _left_out(self, number: int, mask: BoolArray | None) -> int:
         """Return how many points of a group are not judged, within the range."""
+        if mask is None:
+            return 0
         if number not in self._left:
-            mask = self._margins.mask(number, self._rules)
-            self._left[number] = 0 if mask is None else self._count(mask)
+            self._left[number] = self._count(mask)
         return self._left[number]
 
     def _count(self, mask: BoolArray) -> int:
@@ -281,7 +282,7 @@ class LinkCurves:
         if mask is None or threshold_of(group, self._rules) is None:
             return None
         gaps = self._margins.table.gaps[number]
-        points = self._left_out(number) if gaps is None else self._count(mask & ~gaps)
+        points = self._left_out(number, mask) if gaps is None else self._count(mask & ~gaps)
         if points == 0:
             return None
         name, text, rule = _rule_of(group, self._question.category)

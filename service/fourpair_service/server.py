@@ -5,7 +5,6 @@ from __future__ import annotations
 import gc
 import ipaddress
 import logging
-import sys
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
@@ -112,12 +111,19 @@ def _spare_the_collector() -> None:
     gc.set_threshold(NEW_OBJECTS_UNTIL_SEARCH, *gc.get_threshold()[1:])
 
 
-def serve(settings: Settings, started: Callable[[str], None]) -> None:
-    """Run the service until it is told to stop."""
+def serve(settings: Settings, started: Callable[[str], None], *, log: TextIO | None) -> None:
+    """Run the service until it is told to stop.
+
+    Args:
+        settings: address, workers, limits, store.
+        started: told the URL once the service listens.
+        log: where a line for each request goes, if anywhere.
+    """
     app = create_app(settings)
     store = app.extensions[NAME].desk.store
     check_address(settings, has_keys=store.has_api_keys())
     # No open file crosses the fork: each worker opens its own.
     store.close()
-    log_to(sys.stderr)
+    if log is not None:
+        log_to(log)
     Server(settings, app, started).run()

@@ -64,7 +64,8 @@ def run(options: Namespace, settings: Settings) -> int:
 
 
 def _serve(settings: Settings, sender: Any) -> None:
-    server.serve(settings, sender.send)
+    # The table is for a person: no log of requests between its lines.
+    server.serve(settings, sender.send, log=None)
 
 
 def _show(client: Client, files: list[Path]) -> None:

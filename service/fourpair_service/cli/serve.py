@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from argparse import Namespace, _SubParsersAction
 from typing import Any
 
@@ -17,5 +18,9 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
 
 def run(options: Namespace, settings: Settings) -> int:
     """Run the service until it is told to stop."""
-    server.serve(settings, lambda url: print(f"fourpair listens at {url}; docs at {url}/docs", flush=True))
+    server.serve(
+        settings,
+        lambda url: print(f"fourpair listens at {url}; docs at {url}/docs", flush=True),
+        log=sys.stderr,
+    )
     return 0

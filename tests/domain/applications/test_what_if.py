@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from domain.applications.links import DATA, FACTS, TIA, link_inside, verdict_of, with_curve
 from fourpair_service.domain.applications.what_if import NOTICE, WhatIf, predict, what_if_document
+from fourpair_service.domain.crosstalk import NEXT_DISTURBERS, power_sums
 from fourpair_service.domain.errors import InvalidRequirementError
-from fourpair_service.domain.link import Configuration, End
+from fourpair_service.domain.link import PAIRS, Configuration, End
 from fourpair_service.domain.measurement import Cable, CurveGroup, PairReadings
 from fourpair_service.domain.parameters import Parameter
 from fourpair_service.domain.verdict import Requirement
@@ -162,8 +163,10 @@ def test_predicted_curves_carry_no_phase_and_no_supplied_derived_values():
     complex_loss = CurveGroup(
         group.frequency_mhz, group.keys, group.value_db, 10 ** (-group.value_db / 20) + 0j
     )
-    sums = link.curves[(Parameter.RETURN_LOSS, End.NEAR)]
-    link = replace(link, curves={**link.curves, LOSS: (complex_loss,), (Parameter.PS_NEXT, End.NEAR): sums})
+    (crosstalk,) = link.curves[(Parameter.NEXT, End.NEAR)]
+    sums = CurveGroup(group.frequency_mhz, PAIRS, power_sums(crosstalk.value_db, NEXT_DISTURBERS))
+    supplied = {LOSS: (complex_loss,), (Parameter.PS_NEXT, End.NEAR): (sums,)}
+    link = replace(link, curves={**link.curves, **supplied})
 
     warmer = ask(link, temperature_c=60.0).measurement
 

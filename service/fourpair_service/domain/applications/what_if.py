@@ -1,4 +1,4 @@
-"""What would the margins be at another temperature, or with more cord: a prediction, never a verdict.
+"""What would the margins be without a connector, in the heat, with more cord: a prediction, never a verdict.
 
 The standards scale insertion loss with temperature when a link is designed;
 a field limit is never corrected. So the limits here are those of the edition,
@@ -7,6 +7,7 @@ held against scaled values.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -18,7 +19,8 @@ from fourpair_service.domain.applications.design import (
     cords_of_length,
     with_cords,
 )
-from fourpair_service.domain.errors import InvalidRequirementError
+from fourpair_service.domain.applications.without_place import without_place
+from fourpair_service.domain.errors import InvalidMeasurementError, InvalidRequirementError
 from fourpair_service.domain.facts import CableFacts, TemperatureTable
 from fourpair_service.domain.grading.categories import JUDGED
 from fourpair_service.domain.grading.link import grade
@@ -43,10 +45,13 @@ class WhatIf:
     Attributes:
         temperature_c: of the cable. [°C]
         added_cord_m: stranded cord in addition to what was measured. [m]
+        without_m: a place on the link, from the near end, whose connector or other
+            disturbance is to be thought away. [m]
     """
 
     temperature_c: float | None = None
     added_cord_m: float | None = None
+    without_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +62,8 @@ class PredictedMargin:
         margin: predicted, in the unit of the parameter; positive inside the limit.
         value: predicted.
         limit: of the edition.
+        as_measured: the margin that was measured, against the limits of what was
+            measured; ``None`` where there is none.
     """
 
     parameter: Parameter
@@ -66,6 +73,7 @@ class PredictedMargin:
     margin: float
     value: float
     limit: float
+    as_measured: float | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,7 +103,7 @@ def predict(
 
     Args:
         measurement: the link as measured.
-        asked: what to change; temperature first, then cords.
+        asked: what to change; a place first, then temperature, then cords.
         rule_set: limits, cable, stranded factor.
         requirement: which category to hold it against.
         data: gauge of the cords.
@@ -106,8 +114,12 @@ def predict(
             design rules print, or the edition does not say how its cable loses.
     """
     if asked == WhatIf():
-        raise InvalidRequirementError("/what_if", "Say a temperature, a length of cord to add, or both.")
+        detail = "Say what to change: a temperature, a length of cord to add, or a place to think away; or several."
+        raise InvalidRequirementError("/what_if", detail)
     link, said = measurement, []
+    if asked.without_m is not None:
+        link, sentence = _without(link, asked.without_m, facts)
+        said.append(sentence)
     if asked.temperature_c is not None:
         link, sentence = _warmer(link, asked.temperature_c, requirement, facts)
         said.append(sentence)
@@ -115,7 +127,25 @@ def predict(
         link, sentence = _longer(link, asked.added_cord_m, rule_set, requirement, data, facts)
         said.append(sentence)
     link = replace(link, label=measurement.label and f"{measurement.label} (predicted)")
-    return Prediction(link, _margins(link, rule_set, requirement), tuple(said))
+    measured = _worst_margins(measurement, rule_set, requirement)
+    return Prediction(link, _margins(link, rule_set, requirement, measured), tuple(said))
+
+
+def _without(measurement: LinkMeasurement, place_m: float, facts: CableFacts) -> tuple[LinkMeasurement, str]:
+    nvp = measurement.cable.nvp or facts.nvp_typical.value
+    try:
+        left = without_place(measurement, place_m, nvp)
+    except InvalidMeasurementError as error:
+        detail = f"{error.detail[0].upper()}{error.detail[1:]}."
+        raise InvalidRequirementError("/what_if/without_m", detail, place_m) from None
+    if left is None:
+        raise InvalidRequirementError(
+            "/what_if/without_m",
+            "Nothing can be taken out: that needs return loss or NEXT as complex values (re and im), and "
+            "insertion loss as complex values with the length of an intact pair.",
+            place_m,
+        )
+    return left.measurement, left.sentence()
 
 
 def _table(
@@ -184,8 +214,21 @@ def _longer(
     return with_cords(measurement, cords, cable), sentence
 
 
-def _margins(
+Place = tuple[Parameter, End | None]
+
+
+def _worst_margins(
     link: LinkMeasurement, rule_set: RuleSet, requirement: Requirement
+) -> dict[Place, float | None]:
+    results = grade(link, rule_set, requirement).parameters
+    return {(r.parameter, r.end): r.worst_margin.margin for r in results if r.worst_margin}
+
+
+def _margins(
+    link: LinkMeasurement,
+    rule_set: RuleSet,
+    requirement: Requirement,
+    measured: Mapping[Place, float | None],
 ) -> tuple[PredictedMargin, ...]:
     verdict = grade(link, rule_set, requirement)
     found = []
@@ -196,6 +239,7 @@ def _margins(
                 PredictedMargin(
                     result.parameter, result.end, point.pairs, point.frequency_mhz,
                     point.margin, point.measured, point.limit,
+                    measured.get((result.parameter, result.end)),
                 )
             )  # fmt: skip
     return tuple(found)
@@ -224,4 +268,5 @@ def _margin(margin: PredictedMargin) -> dict[str, Any]:
         f"margin_{traits.unit}": rounded(margin.margin),
         f"predicted_{traits.unit}": rounded(margin.value),
         f"limit_{traits.unit}": rounded(margin.limit),
+        f"margin_as_measured_{traits.unit}": rounded(margin.as_measured),
     }

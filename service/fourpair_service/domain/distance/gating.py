@@ -9,6 +9,8 @@ after.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from fourpair_service.domain.distance.line import LinePath
@@ -47,13 +49,19 @@ def _gated(sweep: Sweep, path: LinePath, from_m: float, to_m: float) -> ComplexA
         raise InvalidMeasurementError("", f"a stretch ends behind its start, not at {to_m} m", from_m)
     f = sweep.frequency_mhz
     beta = path.phase_rad_per_m(f)
-    kernel = _kernel(beta, f, to_m - from_m)
+    kernel = _kernel(path, f.tobytes(), round(to_m - from_m, 6))
     turn = np.exp(1j * beta * (from_m + to_m))
     return np.asarray((kernel @ (value * turn)) / (kernel.sum(axis=1) * turn), dtype=np.complex128)
 
 
-def _kernel(beta: FloatArray, frequency_mhz: FloatArray, width_m: float) -> FloatArray:
-    """Return the (n, n) weights of each measured frequency in each gated one."""
+@lru_cache(maxsize=1)
+def _kernel(path: LinePath, axis: bytes, width_m: float) -> FloatArray:
+    """Return the (n, n) weights of each measured frequency in each gated one.
+
+    The last is kept: both ends of a pair share it, whatever the place.
+    """
+    frequency_mhz = np.frombuffer(axis)
+    beta = path.phase_rad_per_m(frequency_mhz)
     apart = beta[:, None] - beta
     band = frequency_mhz[-1] - frequency_mhz[0]
     taper = kaiser((frequency_mhz[:, None] - frequency_mhz) / band)

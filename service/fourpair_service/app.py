@@ -34,6 +34,7 @@ from fourpair_service.http.resources import (
     records,
     revisions,
     rule_sets,
+    what_if,
 )
 from fourpair_service.http.schemas.curves import SWEPT
 from fourpair_service.http.schemas.document_limits import DocumentLimits
@@ -93,6 +94,7 @@ SHARED_SCHEMAS = {
 
 BLUEPRINTS = (
     grade.blueprint,
+    what_if.blueprint,
     jobs.blueprint,
     job_papers.blueprint,
     job_views.blueprint,

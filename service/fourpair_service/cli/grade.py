@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from argparse import Namespace, _SubParsersAction
+from argparse import ArgumentParser, Namespace, _SubParsersAction
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
@@ -31,17 +31,27 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
         epilog="Exit status: 0 all pass, 3 something is incomplete, 4 something fails, 2 an error.",
     )
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE")
-    parser.add_argument("--standard", help="TIA, ISO or the id of a rule set; in place of what the file says")
-    parser.add_argument("--category", help="category or class, in place of what the file says")
+    add_requirement(parser)
     parser.add_argument("--json", action="store_true", help="one JSON document a line")
     parser.set_defaults(run=run)
+
+
+def add_requirement(parser: ArgumentParser) -> None:
+    """Add what the person at the command line may ask for in place of what a file says."""
+    parser.add_argument("--standard", help="TIA, ISO or the id of a rule set; in place of what the file says")
+    parser.add_argument("--category", help="category or class, in place of what the file says")
+
+
+def asked_of(options: Namespace) -> dict[str, str]:
+    """Return what the person at the command line asks for."""
+    chosen = {"rule_set": options.standard, "category": options.category}
+    return {name: value for name, value in chosen.items() if value is not None}
 
 
 def run(options: Namespace, settings: Settings) -> int:
     """Grade every file, print the verdicts, return the status of the worst."""
     catalogue = Catalogue.load(settings.limits_directory)
-    chosen = {"rule_set": options.standard, "category": options.category}
-    asked = {name: value for name, value in chosen.items() if value is not None}
+    asked = asked_of(options)
     limits = DocumentLimits(curves=settings.max_curves, points_per_curve=settings.max_points)
     worst = 0
     for path in options.files:
@@ -53,13 +63,13 @@ def run(options: Namespace, settings: Settings) -> int:
 
 def _graded(path: Path, asked: Mapping[str, str], catalogue: Catalogue, limits: DocumentLimits) -> Document:
     try:
-        request = GradeRequest(_asking(read_json(path.read_bytes()), asked), detail=Detail.ALL)
+        request = GradeRequest(asking(read_json(path.read_bytes()), asked), detail=Detail.ALL)
         return grade_document(request, catalogue, limits=limits, now=datetime.now(UTC))
     except ServiceError as error:
         raise ServiceError(f"{path}: {error}") from error
 
 
-def _asking(document: Any, asked: Mapping[str, str]) -> Any:
+def asking(document: Any, asked: Mapping[str, str]) -> Any:
     """Return the document with what the person at the command line asks for in place of its own."""
     stated = document.get("requirement", {}) if isinstance(document, dict) else None
     return (

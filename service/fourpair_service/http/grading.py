@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
 
 from fourpair_service.domain.errors import InvalidRequirementError
 from fourpair_service.domain.grading.link import grade
-from fourpair_service.domain.limits import Basis
+from fourpair_service.domain.limits import Basis, RuleSet
 from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import LinkMeasurement, PairReadings
 from fourpair_service.domain.port_order import PortKind, PortOrder
@@ -44,6 +45,15 @@ class GradeRequest:
     asked_under: str = "/query"
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class AskedLink:
+    """A link, and what it is to be held against."""
+
+    measurement: LinkMeasurement
+    rule_set: RuleSet
+    requirement: Requirement
+
+
 def grade_document(
     request: GradeRequest,
     catalogue: Catalogue,
@@ -52,6 +62,25 @@ def grade_document(
     now: datetime | None = None,
 ) -> Document:
     """Return the answer to one request: the verdict document, its digest, and the assessment beside it.
+
+    Raises:
+        ServiceError: whatever is wrong with the document, the files or the requirement.
+    """
+    asked = read_request(request, catalogue, limits=limits)
+    measurement, rule_set = asked.measurement, asked.rule_set
+    with pointing_into(request):
+        verdict = grade(measurement, rule_set, asked.requirement, now=now)
+    document = verdict_document(verdict)
+    answer = {"verdict": document, "verdict_digest": digest_of(canonical_bytes(document))}
+    if request.detail is not Detail.NONE:
+        answer["assessment"] = assessment_document(measurement, verdict, rule_set, request.detail)
+    return answer
+
+
+def read_request(
+    request: GradeRequest, catalogue: Catalogue, *, limits: DocumentLimits = DEFAULT_LIMITS
+) -> AskedLink:
+    """Return the link that was sent, and what it is to be held against.
 
     Raises:
         ServiceError: whatever is wrong with the document, the files or the requirement.
@@ -65,17 +94,22 @@ def grade_document(
     requirement = _requirement(asked, measurement.configuration, place)
     try:
         rule_set = catalogue.get(asked.rule_set or "")
-        verdict = grade(measurement, rule_set, requirement, now=now)
     except UnknownRuleSetError as error:
         raise error.at(_place(request, "/requirement/rule_set")) from None
+    return AskedLink(measurement, rule_set, requirement)
+
+
+@contextmanager
+def pointing_into(request: GradeRequest) -> Iterator[None]:
+    """Let a refused requirement point to where it stands: in the document, or beside it.
+
+    Raises:
+        InvalidRequirementError: as raised within, with that pointer.
+    """
+    try:
+        yield
     except InvalidRequirementError as error:
-        place = _place(request, error.pointer)
-        raise InvalidRequirementError(place, error.detail, error.value) from None
-    document = verdict_document(verdict)
-    answer = {"verdict": document, "verdict_digest": digest_of(canonical_bytes(document))}
-    if request.detail is not Detail.NONE:
-        answer["assessment"] = assessment_document(measurement, verdict, rule_set, request.detail)
-    return answer
+        raise InvalidRequirementError(_place(request, error.pointer), error.detail, error.value) from None
 
 
 def _place(request: GradeRequest, pointer: str) -> str:

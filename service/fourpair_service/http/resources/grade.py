@@ -39,6 +39,29 @@ blueprint = StrictBlueprint(
 )
 
 
+# A measurement, with Touchstone files beside it or without.
+LINK_BODY: Final = {
+    "required": True,
+    "content": {
+        "application/json": {"schema": MeasurementSchema},
+        MULTIPART: {
+            "schema": {
+                "type": "object",
+                "required": [MEASUREMENT_PART, SWEEP_PART],
+                "properties": {
+                    MEASUREMENT_PART: {"type": "string", "contentMediaType": "application/json"},
+                    SWEEP_PART: {
+                        "type": "array",
+                        "minItems": 1,
+                        "items": {"type": "string", "contentMediaType": "application/octet-stream"},
+                    },
+                },
+            }
+        },
+    },
+}
+
+
 class GradeQuery(StrictSchema):
     """The requirement, where it does not stand in the document."""
 
@@ -132,29 +155,7 @@ class Grade(MethodView):
     @blueprint.alt_response(400, description="The body cannot be read")
     @blueprint.alt_response(413, description="The body is too large")
     @blueprint.alt_response(415, description="The kind of body is not supported")
-    @blueprint.doc(
-        operationId="gradeMeasurement",
-        requestBody={
-            "required": True,
-            "content": {
-                "application/json": {"schema": MeasurementSchema},
-                MULTIPART: {
-                    "schema": {
-                        "type": "object",
-                        "required": [MEASUREMENT_PART, SWEEP_PART],
-                        "properties": {
-                            MEASUREMENT_PART: {"type": "string", "contentMediaType": "application/json"},
-                            SWEEP_PART: {
-                                "type": "array",
-                                "minItems": 1,
-                                "items": {"type": "string", "contentMediaType": "application/octet-stream"},
-                            },
-                        },
-                    }
-                },
-            },
-        },
-    )
+    @blueprint.doc(operationId="gradeMeasurement", requestBody=LINK_BODY)
     def post(self, query: Mapping[str, Any]) -> Response:
         """Grade one measurement.
 

@@ -45,19 +45,39 @@ class WholeNumber(fields.Integer):
         return {"minimum": self.low, **({} if self.coerced else {"maximum": self.high})}
 
 
-class Decibels(fields.Float):
-    """A margin as plain digits. [dB]."""
+class PlainNumber(fields.Float):
+    """A number in plain digits, in a range with both ends included.
+
+    Args:
+        unit: as it follows "a number of" in a sentence.
+        example: of such a number.
+    """
+
+    def __init__(self, *, low: float, high: float, unit: str, example: str, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.low, self.high, self.unit, self.example = low, high, unit, example
 
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
     ) -> float:
-        if not isinstance(value, str) or not _NUMBER.fullmatch(value) or abs(float(value)) > 1000:
-            raise ValidationError("Expected a number of dB from -1000 to 1000 in plain digits, such as -0.5.")
+        is_number = isinstance(value, str) and _NUMBER.fullmatch(value)
+        if not is_number or not self.low <= float(value) <= self.high:
+            raise ValidationError(
+                f"Expected a number of {self.unit} from {self.low:g} to {self.high:g} in plain digits, "
+                f"such as {self.example}."
+            )
         return float(value)
 
     def json_schema(self) -> dict[str, object]:
         """Return what the OpenAPI description adds to ``number``."""
-        return {"minimum": -1000, "maximum": 1000}
+        return {"minimum": self.low, "maximum": self.high}
+
+
+class Decibels(PlainNumber):
+    """A margin as plain digits. [dB]."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(low=-1000, high=1000, unit="dB", example="-0.5", **kwargs)
 
 
 class YesNo(fields.Boolean):

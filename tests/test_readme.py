@@ -21,7 +21,7 @@ SHELL = [text for mark, kind, text in BLOCKS if kind == "sh" and not mark]
 PYTHON = [text for mark, kind, text in BLOCKS if kind == "python"]
 # The commands in the words of the environment that runs these tests.
 BIN = Path(sys.executable).parent
-EXPECTED_STATUS = {"1A-01-bad-far-connector": 4}
+EXPECTED_STATUS = {"grade samples/links/1A-01-bad-far-connector": 4}
 
 
 @pytest.fixture(scope="module")

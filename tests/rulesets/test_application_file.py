@@ -77,7 +77,7 @@ def test_segments_of_a_limit_meet_within_a_tenth_of_a_decibel():
         ('length_basis = "memory"', 'length_basis = "sure"', "application[1].length_basis", "published"),
         ('form = "constant", coefficients = { value = 11.5 }', 'form = "wave", coefficients = { value = 1 }',
          "limit[1].segment[1].form", "one of"),
-        ("awg = 26", 'awg = "26"', "cords.awg", "finite number"),
+        ("[cords.mptl]", "[cords.channel]\nlength_m = 1\n[cords.mptl]", "cords.channel", "unknown"),
         ("[cords.mptl]\nlength_m = 5", "[cords.mptl]\nlength_m = -5", "cords.mptl.length_m", "above 0"),
         ("near_end_below_loss_db = 4.0", "", "excuses.near_end_below_loss_db", "finite number"),
         ('categories = ["C", "3"]', "categories = []", "support[1].categories", "at least one"),

@@ -73,6 +73,7 @@ class CableFacts:
         insertion_loss_temperature: by ``unscreened``, ``screened``, ``category_3``.
         stranded_factor: by standard family, insertion loss of stranded cord
             cable over that of horizontal cable of the same length.
+        cord_awg: gauge of stranded cords, for their resistance.
         nvp_typical: nominal velocity of propagation, share of the speed of light.
         nvp_lowest, nvp_highest: the range met in twisted pair cable.
         nvp_least_by_delay_limit: below it 100 m of cable exceed the delay limit.
@@ -83,6 +84,7 @@ class CableFacts:
     copper_temperature_coefficient_per_c: Fact
     insertion_loss_temperature: Mapping[str, TemperatureTable]
     stranded_factor: Mapping[str, Fact]
+    cord_awg: Fact
     nvp_typical: Fact
     nvp_lowest: Fact
     nvp_highest: Fact

@@ -16,6 +16,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.errors import InvalidMeasurementError
 from fourpair_service.domain.link import PAIRS, PINS, SHIELD, Configuration, End
 from fourpair_service.domain.parameters import TRAITS, Parameter
@@ -262,6 +263,8 @@ class LinkMeasurement:
         curves: by parameter and end (``None`` where it has none); a parameter
             has one group for each frequency axis that it was measured on.
         port: the live port as observed; shown, never graded.
+        cords: that will complete the link; never graded.
+        connectors_category: as declared; never graded.
     """
 
     configuration: Configuration
@@ -279,6 +282,8 @@ class LinkMeasurement:
     curves: Mapping[SweepKey, tuple[CurveGroup, ...]] = field(default_factory=dict)
     summary: Summary | None = None
     port: Mapping[str, object] | None = None
+    cords: StatedCords | None = None
+    connectors_category: str | None = None
 
     def __post_init__(self) -> None:
         """Refuse pairs, pins, ends and combinations that the parameters do not have."""

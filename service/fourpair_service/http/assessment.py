@@ -62,15 +62,23 @@ def assessment_document(
 def _carrying(measurement: LinkMeasurement, verdict: Verdict, rule_set: RuleSet) -> dict[str, Any]:
     """Return what the link can carry, its powering, and its port where one was observed."""
     facts, power_facts, port_facts = read_cable_facts(), read_powering_facts(), read_port_facts()
-    carried = applications_document(measurement, verdict, rule_set, read_applications(), facts)
-    powering = power_on(measurement, power_facts, facts, standard=rule_set.standard)
+    carried = applications_document(
+        measurement,
+        verdict,
+        rule_set,
+        read_applications(),
+        facts,
+        stated=measurement.cords,
+        connectors=measurement.connectors_category,
+    )
+    powering = power_on(measurement, power_facts, facts, standard=rule_set.standard, stated=measurement.cords)
     port = read_port(
         measurement,
         port_facts,
         power_facts,
         applications={a["application"]: a["state"] for a in carried["applications"]},
         power_classes={number: result.state.value for number, result in powering.classes.items()},
-        cords=cords_added(measurement, power_facts, facts, rule_set.standard),
+        cords=cords_added(measurement, power_facts, facts, rule_set.standard, measurement.cords),
     )
     return {
         "applications": carried,

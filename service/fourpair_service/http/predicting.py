@@ -9,7 +9,6 @@ from fourpair_service.domain.applications.what_if import WhatIf, predict, what_i
 from fourpair_service.domain.errors import InvalidRequirementError
 from fourpair_service.http.grading import GradeRequest, pointing_into, read_request
 from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, DocumentLimits
-from fourpair_service.rulesets.application_reader import read_applications
 from fourpair_service.rulesets.catalogue import Catalogue
 from fourpair_service.rulesets.facts_reader import read_cable_facts
 
@@ -45,7 +44,6 @@ def what_if_answer(
                 request.asked,
                 link.rule_set,
                 link.requirement,
-                read_applications(),
                 read_cable_facts(),
             )
     except InvalidRequirementError as error:

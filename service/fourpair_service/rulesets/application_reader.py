@@ -95,7 +95,6 @@ def application_data(name: str, text: str) -> ApplicationData:
         unjudged=tuple(_unjudged(entry) for entry in file.inners("unjudged")),
         support=tuple(_support(entry, names) for entry in file.inners("support")),
         cord_length=_cord_lengths(file.inner("cords")),
-        cord_awg=_cord_awg(file.inner("cords")),
         excuses=_excuses(file.inner("excuses")),
         alien=_alien(file.inner("alien"), names),
         noise=_noise(file.inner("noise"), names),
@@ -197,6 +196,7 @@ def _support(entry: Place, names: list[str]) -> CategorySupport:
 
 def _cord_lengths(cords: Place) -> Mapping[Configuration, Fact]:
     lengths: dict[Configuration, Fact] = {}
+    cords.only({Configuration.PERMANENT_LINK, Configuration.MPTL})
     for configuration in (Configuration.PERMANENT_LINK, Configuration.MPTL):
         entry = cords.inner(configuration)
         entry.only({"length_m", "source", "basis"})
@@ -204,11 +204,6 @@ def _cord_lengths(cords: Place) -> Mapping[Configuration, Fact]:
             entry.positive("length_m"), entry.text("source"), _basis(entry, "basis")
         )
     return lengths
-
-
-def _cord_awg(cords: Place) -> Fact:
-    cords.only({"awg", "awg_source", Configuration.PERMANENT_LINK, Configuration.MPTL})
-    return Fact(cords.positive("awg"), cords.text("awg_source"), Basis.MEMORY)
 
 
 def _alien(alien: Place, names: list[str]) -> AlienRules:

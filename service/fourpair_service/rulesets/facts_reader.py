@@ -34,6 +34,7 @@ def cable_facts(name: str, text: str) -> CableFacts:
         stranded_factor=whole.facts("stranded_factor"),
         largest_conductor_resistance_ohm_per_100m=whole.fact("largest_conductor_resistance_ohm_per_100m"),
         copper_temperature_coefficient_per_c=whole.fact("copper_temperature_coefficient_per_c"),
+        cord_awg=whole.fact("cord_awg"),
         nvp_typical=whole.fact("nvp_typical"),
         nvp_lowest=whole.fact("nvp_lowest"),
         nvp_highest=whole.fact("nvp_highest"),

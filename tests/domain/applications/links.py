@@ -6,6 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from fourpair_service.domain.applications.support import assess_applications, end_to_end
+from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.grading.link import grade
 from fourpair_service.domain.link import FEXT_COMBINATIONS, NEXT_COMBINATIONS, PAIRS, PINS, Configuration, End
 from fourpair_service.domain.measurement import Cable, CurveGroup, LinkMeasurement, PairReadings, WireMap
@@ -120,7 +121,8 @@ def verdict_of(link, category, rule_set=TIA):
 def answers(link, category, *, rule_set=TIA, cords_m=None, connectors=None, data=DATA):
     """Return the answers for a link by the name of the application."""
     verdict = verdict_of(link, category, rule_set)
-    whole = end_to_end(link, verdict, rule_set, data, FACTS, cords_m)
+    stated = None if cords_m is None else StatedCords(cords_m)
+    whole = end_to_end(link, verdict, rule_set, data, FACTS, stated)
     found = assess_applications(link, verdict, whole, data, connectors)
     return {answer.application.name: answer for answer in found}
 

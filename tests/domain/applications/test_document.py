@@ -7,6 +7,7 @@ import pytest
 
 from domain.applications.links import DATA, FACTS, TIA, link_inside, verdict_of
 from fourpair_service.domain.applications.document import applications_document
+from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.link import PINS, Configuration
 from fourpair_service.domain.measurement import WireMap
 from fourpair_service.domain.verdict_document import verdict_document
@@ -50,7 +51,7 @@ def test_the_cords_are_told_and_stated_ones_as_such():
     link = link_inside("5e", configuration=Configuration.PERMANENT_LINK)
 
     usual = document(link, "5e")["cords"]
-    stated = document(link, "5e", stated_cords_m=7.5)["cords"]
+    stated = document(link, "5e", stated=StatedCords(7.5))["cords"]
 
     assert (usual["length_m"], usual["stated"], usual["stranded_factor"]) == (10.0, False, 1.2)
     assert usual["text"].startswith("Predicted: 10 m of cords are added")

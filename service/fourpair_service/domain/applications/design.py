@@ -15,10 +15,11 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from fourpair_service.domain.applications.data import ApplicationData
+from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.curves import evaluate
 from fourpair_service.domain.facts import CableFacts, Fact
 from fourpair_service.domain.grading.timing import LENGTH_AT_MHZ, delay_near
-from fourpair_service.domain.limits import RuleSet, Segment
+from fourpair_service.domain.limits import Basis, RuleSet, Segment
 from fourpair_service.domain.link import PAIRS, Configuration
 from fourpair_service.domain.measurement import (
     CurveGroup,
@@ -94,6 +95,10 @@ def _timed(measurement: LinkMeasurement, pair: str, readings: PairReadings) -> P
     return replace(readings, delay_ns=swept.delay_ns, delay_frequency_mhz=swept.frequency_mhz)
 
 
+# Solid cords are taken to lose what cable of their length loses: common practice, no published source.
+SOLID: Final = Fact(1.0, "solid conductors, as in the cable itself", Basis.MEMORY)
+
+
 @dataclass(frozen=True, slots=True)
 class CordDesign:
     """The cords that are added to a link.
@@ -125,7 +130,7 @@ def cord_design(
     rule_set: RuleSet,
     facts: CableFacts,
     data: ApplicationData,
-    stated_length_m: float | None = None,
+    stated: StatedCords | None = None,
 ) -> CordDesign | None:
     """Return the cords to add to a link of a configuration; ``None``: it contains its cords.
 
@@ -134,28 +139,22 @@ def cord_design(
         rule_set: whose family gives the stranded factor; one that the facts do
             not know takes the largest.
         facts: stranded factors and wire.
-        data: usual lengths and gauge.
-        stated_length_m: the length that the job states for all cords together. [m]
+        data: usual lengths.
+        stated: what the job says of its cords.
     """
     usual = data.cord_length.get(configuration)
     if usual is None:
         return None
-    length = usual.value if stated_length_m is None else stated_length_m
-    return cords_of_length(length, rule_set, facts, data, is_stated=stated_length_m is not None)
+    own = StatedCords(usual.value) if stated is None else stated
+    return designed(own, rule_set, facts, is_stated=stated is not None)
 
 
-def cords_of_length(
-    length_m: float, rule_set: RuleSet, facts: CableFacts, data: ApplicationData, *, is_stated: bool
-) -> CordDesign:
-    """Return stranded cords of a length. [m]."""
+def designed(cords: StatedCords, rule_set: RuleSet, facts: CableFacts, *, is_stated: bool) -> CordDesign:
+    """Return what cords add for each metre."""
     factors = facts.stranded_factor
-    largest = max(factors.values(), key=lambda fact: fact.value)
-    return CordDesign(
-        length_m,
-        factors.get(rule_set.standard, largest),
-        facts.loop_resistance_ohm_per_m[int(data.cord_awg.value)],
-        is_stated,
-    )
+    stranded = factors.get(rule_set.standard, max(factors.values(), key=lambda fact: fact.value))
+    gauge = facts.loop_resistance_ohm_per_m[int(facts.cord_awg.value)]
+    return CordDesign(cords.length_m, SOLID if cords.is_solid else stranded, gauge, is_stated)
 
 
 def with_cords(measurement: LinkMeasurement, cords: CordDesign, cable: CableCurves) -> LinkMeasurement:

@@ -17,6 +17,7 @@ from fourpair_service.domain.applications.support import (
     highest_supported,
 )
 from fourpair_service.domain.applications.wording import sentences
+from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.facts import CableFacts
 from fourpair_service.domain.limits import RuleSet
 from fourpair_service.domain.measurement import LinkMeasurement
@@ -35,7 +36,7 @@ def applications_document(
     data: ApplicationData,
     facts: CableFacts,
     *,
-    stated_cords_m: float | None = None,
+    stated: StatedCords | None = None,
     connectors: str | None = None,
 ) -> Document:
     """Return what a graded link can carry, numbers rounded to 0.001 of their unit.
@@ -46,10 +47,10 @@ def applications_document(
         rule_set: its switches, cable and family.
         data: the applications.
         facts: wire and stranded factors.
-        stated_cords_m: length of all cords together that the job states. [m]
+        stated: what the job says of its cords.
         connectors: category of the connectors, where declared.
     """
-    link = end_to_end(measurement, verdict, rule_set, data, facts, stated_cords_m)
+    link = end_to_end(measurement, verdict, rule_set, data, facts, stated)
     results = assess_applications(measurement, verdict, link, data, connectors)
     margins = {margin.application: margin for margin in noise_margins(link.tables, data)}
     fastest = highest_supported(results)

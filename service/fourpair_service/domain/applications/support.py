@@ -23,6 +23,7 @@ from fourpair_service.domain.applications.inherit import Inheritance, inherited
 from fourpair_service.domain.applications.result import ApplicationResult, Reasoning
 from fourpair_service.domain.applications.segment import LimitPoint, LinkTables, SegmentResult, judge_segment
 from fourpair_service.domain.applications.wiring import WiringAnswer, judge_wiring
+from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.facts import CableFacts
 from fourpair_service.domain.limits import Basis, Category, RuleSet, strongest, weakest
 from fourpair_service.domain.link import Configuration
@@ -54,7 +55,7 @@ def end_to_end(
     rule_set: RuleSet,
     data: ApplicationData,
     facts: CableFacts,
-    stated_cords_m: float | None = None,
+    stated: StatedCords | None = None,
 ) -> EndToEnd:
     """Return a link with the cords that it needs to be one from device to device.
 
@@ -64,10 +65,10 @@ def end_to_end(
         rule_set: cable and stranded factor.
         data: usual cords.
         facts: wire and stranded factors.
-        stated_cords_m: the length of all cords together that the job states. [m]
+        stated: what the job says of its cords.
     """
     category = _as_asked(rule_set.category(verdict.requirement.category), verdict.requirement)
-    cords = cord_design(measurement.configuration, rule_set, facts, data, stated_cords_m)
+    cords = cord_design(measurement.configuration, rule_set, facts, data, stated)
     if cords is None:
         tables = LinkTables(measurement, category, data.excuses)
         return EndToEnd(tables, None, may_inherit=_is_of_a_class(measurement, verdict))

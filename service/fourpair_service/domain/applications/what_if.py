@@ -12,14 +12,14 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from fourpair_service.domain.applications.alien import category_word
-from fourpair_service.domain.applications.data import ApplicationData
 from fourpair_service.domain.applications.design import (
     at_temperature,
     cable_curves,
-    cords_of_length,
+    designed,
     with_cords,
 )
 from fourpair_service.domain.applications.without_place import without_place
+from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.errors import InvalidMeasurementError, InvalidRequirementError
 from fourpair_service.domain.facts import CableFacts, TemperatureTable
 from fourpair_service.domain.grading.categories import JUDGED
@@ -96,7 +96,6 @@ def predict(
     asked: WhatIf,
     rule_set: RuleSet,
     requirement: Requirement,
-    data: ApplicationData,
     facts: CableFacts,
 ) -> Prediction:
     """Return a link as it would be under other circumstances.
@@ -106,8 +105,7 @@ def predict(
         asked: what to change; a place first, then temperature, then cords.
         rule_set: limits, cable, stranded factor.
         requirement: which category to hold it against.
-        data: gauge of the cords.
-        facts: temperature tables, wire, stranded factors.
+        facts: temperature tables, wire and gauge of cords, stranded factors.
 
     Raises:
         InvalidRequirementError: nothing is asked, a value lies outside what the
@@ -124,7 +122,7 @@ def predict(
         link, sentence = _warmer(link, asked.temperature_c, requirement, facts)
         said.append(sentence)
     if asked.added_cord_m is not None:
-        link, sentence = _longer(link, asked.added_cord_m, rule_set, requirement, data, facts)
+        link, sentence = _longer(link, asked.added_cord_m, rule_set, requirement, facts)
         said.append(sentence)
     link = replace(link, label=measurement.label and f"{measurement.label} (predicted)")
     measured = _worst_margins(measurement, rule_set, requirement)
@@ -189,7 +187,6 @@ def _longer(
     added_m: float,
     rule_set: RuleSet,
     requirement: Requirement,
-    data: ApplicationData,
     facts: CableFacts,
 ) -> tuple[LinkMeasurement, str]:
     if not 0 < added_m <= LONGEST_CORDS_M:
@@ -203,7 +200,7 @@ def _longer(
     if cable is None:
         detail = f"{rule_set.title} does not say how the cable of its links loses, so no cord can be added."
         raise InvalidRequirementError("/what_if/added_cord_m", detail, added_m)
-    cords = cords_of_length(added_m, rule_set, facts, data, is_stated=True)
+    cords = designed(StatedCords(added_m), rule_set, facts, is_stated=True)
     sentence = (
         f"With {added_m:g} m of stranded cord more: the loss of cable of this category times "
         f"{cords.stranded_factor.value:g} ({cords.stranded_factor.source}), its delay, and "

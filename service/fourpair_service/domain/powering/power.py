@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from fourpair_service.domain.cords import Cords, cords_for
+from fourpair_service.domain.cords import Cords, StatedCords, cords_for
 from fourpair_service.domain.facts import CableFacts
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.powering.circuit import available_w
@@ -70,7 +70,7 @@ def power_on(
     cable: CableFacts,
     *,
     standard: str,
-    cords_m: float | None = None,
+    stated: StatedCords | None = None,
 ) -> Powering:
     """Return what a link can carry of power.
 
@@ -79,9 +79,9 @@ def power_on(
         facts: of power over Ethernet.
         cable: of copper.
         standard: family of the edition, ``TIA`` or ``ISO``, for the stranded factor.
-        cords_m: cords to add to a permanent link; ``None``: the default. [m]
+        stated: cords to add to a permanent link; ``None``: the default.
     """
-    cords = cords_added(measurement, facts, cable, standard, cords_m)
+    cords = cords_added(measurement, facts, cable, standard, stated)
     resistance = link_resistance(measurement, cords, cable, facts)
     classes = {n: class_result(power_class, resistance) for n, power_class in facts.classes.items()}
     types = {n: _type_result(source_type, classes) for n, source_type in facts.types.items()}
@@ -104,7 +104,7 @@ def cords_added(
     facts: PoweringFacts,
     cable: CableFacts,
     standard: str,
-    stated_m: float | None = None,
+    stated: StatedCords | None = None,
 ) -> Cords:
     """Return the cords that power and signals meet beside what was measured.
 
@@ -115,14 +115,14 @@ def cords_added(
         facts: with the default lengths.
         cable: with the stranded factors.
         standard: family of the edition, ``TIA`` or ``ISO``.
-        stated_m: in place of the default. [m]
+        stated: in place of the default.
     """
     factors = {family: fact.value for family, fact in cable.stranded_factor.items()}
     return cords_for(
         measurement.configuration,
         stranded_factor=factors.get(standard, max(factors.values())),
         default_m={configuration: fact.value for configuration, fact in facts.cords_m.items()},
-        stated_m=stated_m,
+        stated=stated,
     )
 
 

@@ -70,7 +70,7 @@ def link_resistance(
     """
     intact = intact_pairs(measurement)
     copper = _Copper(measurement, cable, powering)
-    cords_ohm = cords.equivalent_m * copper.ohm_per_m
+    cords_ohm = cords.length_m * (copper.ohm_per_m if cords.is_solid else copper.cord_ohm_per_m)
     measured = {pair: pair_in_parallel_ohm(measurement, pair) for pair in intact}
     missing = [pair for pair in intact if measured[pair] is None]
     guessed = _estimates(measurement, missing, copper)
@@ -96,6 +96,7 @@ class _Copper:
         self.temperature_c = measurement.cable.temperature_c
         factor = cable.copper_resistance_factor(ROOM_C if self.temperature_c is None else self.temperature_c)
         self.ohm_per_m = known[self.awg].value * factor
+        self.cord_ohm_per_m = known[int(cable.cord_awg.value)].value * factor
         self.nvp = measurement.cable.nvp or cable.nvp_typical.value
 
 
@@ -115,7 +116,8 @@ def _notes(cords: Cords, cords_ohm: float, copper: _Copper, *, estimated: tuple[
     notes = []
     if cords.length_m > 0:
         notes.append(
-            f"{cords.length_m:g} m of cords were added, {cords_ohm:.2f} ohm to the loop of each pair."
+            f"{cords.length_m:g} m of {'solid' if cords.is_solid else 'stranded'} cords were added, "
+            f"{cords_ohm:.2f} ohm to the loop of each pair."
         )
     if estimated:
         temperature = (
@@ -125,6 +127,6 @@ def _notes(cords: Cords, cords_ohm: float, copper: _Copper, *, estimated: tuple[
             f"The resistance of {', '.join(estimated)} is estimated from length at {copper.awg} AWG "
             f"and {temperature}: copper that is thinner, warmer or clad has more."
         )
-    if copper.is_assumed and (estimated or cords.length_m > 0):
+    if copper.is_assumed and (estimated or (cords.length_m > 0 and cords.is_solid)):
         notes.append(f"The gauge is not stated or not known; {copper.awg} AWG was assumed.")
     return tuple(notes)

@@ -10,7 +10,8 @@ from marshmallow import ValidationError, fields
 
 from fourpair_service.domain.limits import Basis
 from fourpair_service.domain.link import Configuration
-from fourpair_service.http.schemas.fields import Choice, Day, Flag, Float, Items, Text, TextMap
+from fourpair_service.http.schemas.cords import CordsSchema
+from fourpair_service.http.schemas.fields import Choice, Day, Flag, Items, Text, TextMap
 from fourpair_service.http.schemas.strict import StrictSchema
 
 JOB_ID: Final = r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}"
@@ -43,14 +44,6 @@ class JobRequirementSchema(StrictSchema):
     shield_required = Flag()
 
 
-class JobCordsSchema(StrictSchema):
-    """The cords that will complete the channel."""
-
-    near_m = Float(low=0, high=100, unit="m")
-    far_m = Float(low=0, high=100, unit="m")
-    conductor = Choice(("solid", "stranded"))
-
-
 class ScheduledLinkSchema(StrictSchema):
     """A link that must exist."""
 
@@ -68,7 +61,7 @@ class JobChangeSchema(StrictSchema):
     configuration = Choice(Configuration)
     applications = Items(Text())
     power_type = Text()
-    cords = fields.Nested(JobCordsSchema)
+    cords = fields.Nested(CordsSchema)
     minimum_basis = Choice(Basis)
     marginal_pass_billable = Flag()
     schedule = Items(fields.Nested(ScheduledLinkSchema), most=MOST_LINKS)

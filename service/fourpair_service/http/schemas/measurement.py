@@ -29,6 +29,7 @@ from fourpair_service.domain.parameters import TRAITS, Parameter
 from fourpair_service.http.schemas.advice import what_it_is
 from fourpair_service.http.schemas.axis import AxisField, read_axis
 from fourpair_service.http.schemas.bulk import Bounds, pack
+from fourpair_service.http.schemas.cords import CordsSchema, stated_cords
 from fourpair_service.http.schemas.curves import SweepsField
 from fourpair_service.http.schemas.document_errors import FieldError, InvalidDocumentError, field_errors
 from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, DocumentLimits, reading_within
@@ -100,6 +101,12 @@ class CableSchema(StrictSchema):
     maker = Text()
     part = Text()
     batch = Text()
+
+
+class ConnectorsSchema(StrictSchema):
+    """What the connectors are said to be."""
+
+    category = Text()
 
 
 class PlaceSchema(StrictSchema):
@@ -274,6 +281,8 @@ class MeasurementSchema(StrictSchema):
     cable = Nested(CableSchema)
     ends = Nested(EndsSchema)
     hardware = Items(Text())
+    cords = Nested(CordsSchema)
+    connectors = Nested(ConnectorsSchema)
     instrument = Nested(InstrumentSchema)
     wire_map = Nested(WireMapSchema)
     pairs = Nested(keyed_schema("PairValues", PAIRS, lambda: Nested(PairSchema)))
@@ -339,6 +348,8 @@ def _read(data: Mapping[str, Any]) -> ReadDocument:
         curves=data.get("sweeps", {}),
         summary=_summary(data["summary"]) if "summary" in data else None,
         port=data.get("port"),
+        cords=stated_cords(data["cords"]) if "cords" in data else None,
+        connectors_category=data.get("connectors", {}).get("category"),
     )
     requirement = RequirementRequest(**data.get("requirement", {}))
     return ReadDocument(measurement, requirement, data.get("touchstone"))

@@ -117,6 +117,90 @@ def test_a_key_that_sees_one_job_finds_nothing_of_another(store, client):
     assert stolen.status_code == 404
 
 
+def moved_record(store, client, name):
+    """Return the answer that moved a record from job ``{name}-from`` to ``{name}-to``, and keys of both."""
+    admin = {"Authorization": f"Bearer {key_for(store, name, Scope.WRITE, Scope.READ)}"}
+    own = {}
+    for end in ("from", "to"):
+        job = f"{name}-{end}"
+        key = key_for(store, f"{name}key{end}", Scope.WRITE, Scope.READ, jobs=frozenset({job}))
+        own[end] = {"Authorization": f"Bearer {key}"}
+        requirement = {"rule_set": "TIA", "category": "6"}
+        client.post("/v1/jobs", json={"id": job, "name": job, "requirement": requirement}, headers=admin)
+    document = {"label": "A", "configuration": "channel", "notes": "secret", "external_ids": {"crm": name}}
+    made = client.post(
+        "/v1/records", json=document | {"job": f"{name}-from"}, headers=own["from"] | {"Idempotency-Key": "k"}
+    )
+    record = made.get_json()["record"]["id"]
+    moved = client.patch(
+        f"/v1/records/{record}?reason=moved",
+        json={"job": f"{name}-to", "notes": "shared"},
+        headers=admin | {"If-Match": made.headers["ETag"]},
+    )
+    assert moved.status_code == 200, moved.get_json()
+    return moved.get_json(), document, own
+
+
+def test_a_key_that_sees_one_job_sees_a_moved_record_only_as_it_is_there(store, client):
+    moved, _, own = moved_record(store, client, "move")
+    path, seq = f"/v1/records/{moved['record']['id']}", moved["record"]["seq"]
+
+    def get(end, query):
+        return client.get(f"{path}{query}", headers=own[end])
+
+    assert [r["number"] for r in get("to", "/revisions").get_json()["revisions"]] == [2]
+    assert get("to", "/measurement").get_json()["notes"] == "shared"
+    for query in (
+        "/revisions/1",
+        "/revisions/1/verdict",
+        "/revisions/1/measurement",
+        f"?as_of={seq - 1}",
+        f"/verdict?as_of={seq - 1}",
+        f"/measurement?as_of={seq - 1}",
+        f"/assessment?as_of={seq - 1}",
+    ):
+        assert get("to", query).status_code == 404, query
+        assert "move-from" not in get("to", query).get_data(as_text=True)
+    for query in ("", "/revisions", "/revisions/1", f"?as_of={seq - 1}"):
+        assert get("from", query).status_code == 404, query
+
+
+def test_the_feed_tells_a_key_of_a_move_without_the_other_job(store, client):
+    moved, _, own = moved_record(store, client, "tell")
+    record = moved["record"]["id"]
+
+    told = {
+        end: [
+            change
+            for change in client.get("/v1/changes", headers=own[end]).get_json()["changes"]
+            if change["record"] == record
+        ]
+        for end in own
+    }
+
+    (arrived,), (_, left) = told["to"], told["from"]
+    assert (arrived["job"], arrived["previous_job"], arrived["previous_outcome"]) == ("tell-to", None, None)
+    assert (left["job"], left["previous_job"]) == (None, "tell-from")
+    assert (left["label"], left["outcome"]) == (None, None)
+
+
+def test_a_repeated_request_and_an_external_id_tell_nothing_of_a_record_that_moved_away(store, client):
+    _, document, own = moved_record(store, client, "away")
+    mine = document | {"job": "away-from"}
+
+    again = client.post("/v1/records", json=mine, headers=own["from"] | {"Idempotency-Key": "k"})
+    put = client.put("/v1/records/by-external-id/crm/away", json=mine, headers=own["from"])
+    stale = client.put(
+        "/v1/records/by-external-id/crm/away", json=mine, headers=own["from"] | {"If-Match": '"1-x"'}
+    )
+
+    assert again.status_code == 404
+    assert (put.status_code, put.get_json()["code"]) == (409, "external-id-taken")
+    assert stale.status_code == 409
+    for answer in (again, put, stale):
+        assert "away-to" not in answer.get_data(as_text=True)
+
+
 @pytest.mark.parametrize(
     "given", ["Basic x", "Bearer", "Bearer fpk_a_b", "Bearer fpk_none_" + "0" * 49, "fpk", "Bearer \u00e9"]
 )

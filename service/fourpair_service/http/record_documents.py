@@ -89,20 +89,21 @@ def written_document(reader: Reader, written: Written, *, dry_run: bool) -> Docu
 
 
 def change_document(change: Change, caller: Caller) -> Document:
-    """Return an entry of the feed; jobs that the caller does not see are left out."""
+    """Return an entry of the feed; what it says of a job that the caller does not see is left out."""
     previous = change.previous_job_id
+    sees, saw = caller.sees(change.job_id), caller.sees(previous or change.job_id)
     return {
         "seq": change.seq,
         "previous_seq": change.previous_seq,
         "kind": change.kind.value,
         "at": change.at,
-        "job": change.job_id if caller.sees(change.job_id) else None,
-        "previous_job": previous if previous and caller.sees(previous) else None,
+        "job": change.job_id if sees else None,
+        "previous_job": previous if saw else None,
         "record": change.record_id,
         "revision": change.number,
-        "label": change.label,
-        "outcome": change.outcome,
-        "previous_outcome": change.previous_outcome,
+        "label": change.label if sees else None,
+        "outcome": change.outcome if sees else None,
+        "previous_outcome": change.previous_outcome if saw else None,
     }
 
 

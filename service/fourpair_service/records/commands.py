@@ -23,6 +23,7 @@ from fourpair_service.records.desk import (
     remember,
     visible_job,
     visible_record,
+    visible_revision,
 )
 from fourpair_service.records.errors import (
     InvalidRecordError,
@@ -187,16 +188,16 @@ def remembered(writer: Writer, desk: Desk, caller: Caller, terms: Terms, written
     return written
 
 
-def replayed(reader: Reader, entry: IdempotencyEntry) -> Written:
+def replayed(reader: Reader, caller: Caller, entry: IdempotencyEntry) -> Written:
     """Return what a request had done when it came the first time.
 
     Raises:
-        NotFoundError: it made something else than a record.
+        NotFoundError: it made something else than a record, or the caller no longer sees it.
     """
-    record = reader.record(entry.subject_id)
-    number = entry.number or 0
-    revision, verdict = reader.revision(entry.subject_id, number), reader.verdict(entry.subject_id, number)
-    if record is None or revision is None or verdict is None:
+    record, number = visible_record(reader, caller, entry.subject_id), entry.number or 0
+    revision = visible_revision(reader, caller, entry.subject_id, number)
+    verdict = reader.verdict(entry.subject_id, number)
+    if verdict is None:
         raise NotFoundError("record", entry.subject_id)
     return Written(record, revision, verdict, None, replayed=True)
 
@@ -220,14 +221,14 @@ def submit(desk: Desk, caller: Caller, document: Document, terms: Terms) -> Writ
     """
     known = known_key(desk.store, caller, terms)
     if known is not None:
-        return replayed(desk.store, known)
+        return replayed(desk.store, caller, known)
     named(document, "label")
     job = visible_job(desk.store, caller, named(document, "job"))
     content = graded(desk, document, job_requirement(job))
     with desk.store.writing(keep=not terms.dry_run) as writer:
         known = known_key(writer, caller, terms)
         if known is not None:
-            return replayed(writer, known)
+            return replayed(writer, caller, known)
         return remembered(writer, desk, caller, terms, submit_graded(writer, desk, caller, content))
 
 
@@ -250,7 +251,7 @@ def _add(desk: Desk, caller: Caller, step: Step, content: Graded, terms: Terms) 
     with desk.store.writing(keep=not terms.dry_run) as writer:
         known = known_key(writer, caller, terms)
         if known is not None:
-            return replayed(writer, known)
+            return replayed(writer, caller, known)
         _open_record(writer, caller, step.record_id, terms)
         return remembered(writer, desk, caller, terms, append_step(writer, desk, caller, step, content))
 
@@ -281,7 +282,7 @@ def retest(
     """
     known = known_key(desk.store, caller, terms)
     if known is not None:
-        return replayed(desk.store, known)
+        return replayed(desk.store, caller, known)
     record, newest = _open_record(desk.store, caller, record_id, terms)
     job = visible_job(desk.store, caller, record.job_id)
     content = graded(desk, retest_document(record, document), job_requirement(job))
@@ -347,7 +348,7 @@ def correct(
             raise InvalidRecordError(f"/{name}", detail)
     known = known_key(desk.store, caller, terms)
     if known is not None:
-        return replayed(desk.store, known)
+        return replayed(desk.store, caller, known)
     record, newest = _open_record(desk.store, caller, record_id, terms)
     document = merged(stored_document(desk.store, record_id, newest.number), patch)
     job = visible_job(desk.store, caller, named(document, "job"))
@@ -405,7 +406,7 @@ def withdraw(desk: Desk, caller: Caller, record_id: str, terms: Terms, *, reason
     """
     known = known_key(desk.store, caller, terms)
     if known is not None:
-        return replayed(desk.store, known)
+        return replayed(desk.store, caller, known)
     _, newest = _open_record(desk.store, caller, record_id, terms)
     parted = desk.store.measurement(record_id, newest.number)
     verdict = desk.store.verdict(record_id, newest.number)

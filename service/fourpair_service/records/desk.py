@@ -138,6 +138,45 @@ def visible_record(reader: Reader, caller: Caller, record_id: str) -> Record:
     return record
 
 
+def visible_revisions(reader: Reader, caller: Caller, record_id: str) -> list[Revision]:
+    """Return the revisions of a record that the caller may see, the first one first.
+
+    A record may have been moved: what it was under a job that is not the caller's
+    stays hidden, whoever may see the record today.
+
+    Raises:
+        NotFoundError: there is no such record, or it is not the caller's to see.
+    """
+    visible_record(reader, caller, record_id)
+    return [revision for revision in reader.revisions(record_id) if caller.sees(revision.job_id)]
+
+
+def visible_revision(reader: Reader, caller: Caller, record_id: str, number: int) -> Revision:
+    """Return one revision that the caller may see.
+
+    Raises:
+        NotFoundError: there is none, or it or its record is not the caller's to see; all read alike.
+    """
+    visible_record(reader, caller, record_id)
+    return _seen(reader.revision(record_id, number), caller, f"{number} of record {record_id}")
+
+
+def visible_revision_as_of(reader: Reader, caller: Caller, record_id: str, seq: int) -> Revision:
+    """Return the newest revision that the feed had reached at ``seq``.
+
+    Raises:
+        NotFoundError: there was none, or it or its record is not the caller's to see; all read alike.
+    """
+    visible_record(reader, caller, record_id)
+    return _seen(reader.revision_as_of(record_id, seq), caller, f"of record {record_id} as of {seq}")
+
+
+def _seen(revision: Revision | None, caller: Caller, name: str) -> Revision:
+    if revision is None or not caller.sees(revision.job_id):
+        raise NotFoundError("revision", name)
+    return revision
+
+
 def visible_job(reader: Reader, caller: Caller, job_id: str) -> Job:
     """Return a job that the caller may see.
 

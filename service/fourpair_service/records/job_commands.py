@@ -19,7 +19,12 @@ from fourpair_service.records.desk import (
     remember,
     visible_job,
 )
-from fourpair_service.records.errors import InvalidRecordError, JobExistsError, NotFoundError
+from fourpair_service.records.errors import (
+    ExternalIdTakenError,
+    InvalidRecordError,
+    JobExistsError,
+    NotFoundError,
+)
 from fourpair_service.records.integrity import digest
 from fourpair_service.records.model import (
     Acceptance,
@@ -122,7 +127,13 @@ def _revise(
         changed = revise(writer, before)
         job = replace(changed, revision=before.revision + 1, at=desk.now(), actor=caller.actor)
         check_schedule(job.schedule)
-        change = writer.put_job(job, kind)
+        try:
+            change = writer.put_job(job, kind)
+        except ExternalIdTakenError as error:
+            if caller.jobs is None:
+                raise
+            # Even the id of a job is nothing for a key that does not see the job.
+            raise ExternalIdTakenError(error.system, error.value, "another job") from None
         remember(writer, desk, caller, terms, Subject("job", job.id, number=job.revision, seq=change.seq))
         return JobWritten(job)
 

@@ -32,7 +32,7 @@ from fourpair_service.records.desk import (
     remember,
     visible_job,
 )
-from fourpair_service.records.errors import InvalidRecordError, StoreError
+from fourpair_service.records.errors import ExternalIdTakenError, InvalidRecordError, StoreError
 from fourpair_service.records.integrity import measurement_digest
 from fourpair_service.records.model import IdempotencyEntry, Kind, Record
 from fourpair_service.records.ports import Reader, Writer
@@ -131,6 +131,9 @@ def _carried_out(writer: Writer, desk: Desk, caller: Caller, upsert: Upsert, ter
         if terms.expected is not None:
             check_tag("Record", rest["label"], actual="none", expected=terms.expected)
         return submit_graded(writer, desk, caller, upsert.content)
+    if not caller.sees(record.job_id) and upsert.external is not None:
+        own = upsert.external
+        raise ExternalIdTakenError(own.system, own.value, "a record that this key does not see")
     check_tag("Record", record.id, actual=record_tag(record), expected=terms.expected)
     # What was prepared for another state of the record must still be about this one.
     retest_document(record, rest)
@@ -155,12 +158,12 @@ def upsert(
     """
     known = known_key(desk.store, caller, terms)
     if known is not None:
-        return replayed(desk.store, known)
+        return replayed(desk.store, caller, known)
     prepared = _prepared(desk, caller, document, external)
     with desk.store.writing(keep=not terms.dry_run) as writer:
         known = known_key(writer, caller, terms)
         if known is not None:
-            return replayed(writer, known)
+            return replayed(writer, caller, known)
         written = _carried_out(writer, desk, caller, prepared, terms)
         return remembered(writer, desk, caller, terms, written)
 

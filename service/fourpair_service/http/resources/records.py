@@ -42,7 +42,13 @@ from fourpair_service.http.services import services
 from fourpair_service.http.terms import expected_tags, terms
 from fourpair_service.records import commands, search, upserts
 from fourpair_service.records.commands import CORRECTABLE, Written
-from fourpair_service.records.desk import Desk, record_tag, visible_record
+from fourpair_service.records.desk import (
+    Desk,
+    record_tag,
+    visible_record,
+    visible_revision,
+    visible_revision_as_of,
+)
 from fourpair_service.records.errors import NotFoundError
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import PartyKind, Record, Revision
@@ -105,16 +111,11 @@ def revision_at(reader: Reader, record: Record, as_of: int | None) -> Revision:
     """Return the newest revision, or the newest at a ``seq``.
 
     Raises:
-        NotFoundError: the record did not exist then.
+        NotFoundError: the record did not exist then, or not where the caller sees it.
     """
-    found = (
-        reader.revision(record.id, record.revision)
-        if as_of is None
-        else reader.revision_as_of(record.id, as_of)
-    )
-    if found is None:
-        raise NotFoundError("revision", f"of record {record.id} as of {as_of}")
-    return found
+    if as_of is None:
+        return visible_revision(reader, caller(), record.id, record.revision)
+    return visible_revision_as_of(reader, caller(), record.id, as_of)
 
 
 def _instant(query: Mapping[str, Any], name: str) -> str | None:

@@ -22,7 +22,7 @@ from fourpair_service.http.schemas.queries import AsOfQuery, FormatQuery, Measur
 from fourpair_service.http.schemas.verdict import VerdictSchema
 from fourpair_service.http.services import services
 from fourpair_service.records.commands import stored_document
-from fourpair_service.records.desk import record_tag, visible_record
+from fourpair_service.records.desk import record_tag, visible_record, visible_revision, visible_revisions
 from fourpair_service.records.errors import NotFoundError
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Revision
@@ -60,11 +60,7 @@ def _at(record_id: str, as_of: int | None) -> Iterator[tuple[Reader, Revision]]:
 @contextmanager
 def _numbered(record_id: str, number: int) -> Iterator[tuple[Reader, Revision]]:
     with services().desk.store.reading() as reader:
-        visible_record(reader, caller(), record_id)
-        revision = reader.revision(record_id, number)
-        if revision is None:
-            raise NotFoundError("revision", f"{number} of record {record_id}")
-        yield reader, revision
+        yield reader, visible_revision(reader, caller(), record_id, number)
 
 
 def _verdict(reader: Reader, revision: Revision) -> Response:
@@ -99,10 +95,12 @@ class Revisions(MethodView):
 
     @operate(blueprint, "listRevisions", scope=Scope.READ, answer=RevisionListSchema, problems=GONE)
     def get(self, query: Mapping[str, Any], record_id: str) -> Response:
-        """List all revisions of a record, the first one first."""
+        """List the revisions of a record, the first one first; those under a job that the key does not see are left out."""
         with services().desk.store.reading() as reader:
             record = visible_record(reader, caller(), record_id)
-            found = [revision_document(revision) for revision in reader.revisions(record_id)]
+            found = [
+                revision_document(revision) for revision in visible_revisions(reader, caller(), record_id)
+            ]
         return tagged(answered({"revisions": found}), record_tag(record))
 
 

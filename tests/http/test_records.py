@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from fourpair_service.app import create_app
-from fourpair_service.http.schemas import kept
+from fourpair_service.http.schemas import change_answers, job_answers, record_answers
 from fourpair_service.http.schemas.verdict import VerdictSchema
 from fourpair_service.storage.sqlite import SqliteStore
 
@@ -67,10 +67,10 @@ def test_a_record_is_made_read_and_told_apart_by_its_etag(client, passing):
     record_id = document["record"]["id"]
 
     assert made.status_code == 201
-    assert kept.WrittenSchema().validate(document) == {}
+    assert record_answers.WrittenSchema().validate(document) == {}
     assert document["verdict"]["outcome"] == "pass"
     read = client.get(made.headers["Location"])
-    assert kept.RecordAnswerSchema().validate(read.get_json()) == {}
+    assert record_answers.RecordAnswerSchema().validate(read.get_json()) == {}
     assert read.headers["ETag"] == made.headers["ETag"]
     assert (
         client.get(f"/v1/records/{record_id}", headers={"If-None-Match": read.headers["ETag"]}).status_code
@@ -141,7 +141,7 @@ def test_a_failing_link_opens_faults_that_its_retest_closes(client, passing):
     )
     closed = client.get(f"/v1/jobs/{JOB}/faults?state=all").get_json()
 
-    assert kept.JobFaultListSchema().validate(opened) == {}
+    assert job_answers.JobFaultListSchema().validate(opened) == {}
     assert {f["what"] for f in opened["faults"]} == {"next:far"}
     assert "0A-02" in opened["faults"][0]["ticket"]["title"]
     assert [(f["key"], f["state"]) for f in closed["faults"]] == [(opened["faults"][0]["key"], "closed")]
@@ -256,7 +256,7 @@ def test_a_repeated_request_is_answered_as_the_first_time(client):
     assert "Idempotent-Replayed" not in first.headers
     assert (other.status_code, other.get_json()["code"]) == (422, "idempotency-mismatch")
     told = client.get("/v1/idempotency/7f3b").get_json()
-    assert kept.IdempotencySchema().validate(told) == {}
+    assert change_answers.IdempotencySchema().validate(told) == {}
     assert (told["state"], told["subject_id"]) == ("landed", first.get_json()["record"]["id"])
     assert client.get("/v1/idempotency/none").get_json()["state"] == "not_landed"
 
@@ -294,7 +294,7 @@ def test_a_partial_batch_answers_item_by_item(client):
     done = client.post("/v1/records:batch", json={"records": items})
     document = done.get_json()
 
-    assert kept.BatchAnswerSchema().validate(document) == {}
+    assert record_answers.BatchAnswerSchema().validate(document) == {}
     assert [i["result"] for i in document["items"]] == ["created", "refused", "created"]
     assert document["items"][1]["problem"]["errors"][0]["pointer"] == "/configuration"
     assert document["items"][0]["external_ids"] == {"costing": "1"}
@@ -335,7 +335,7 @@ def test_pages_follow_one_another_by_link_and_by_cursor(many, sort):
     url, labels = f"/v1/records?limit=3&sort={sort}", []
     while url:
         page = many.get(url)
-        assert kept.RecordListSchema().validate(page.get_json()) == {}
+        assert record_answers.RecordListSchema().validate(page.get_json()) == {}
         labels += [r["label"] for r in page.get_json()["records"]]
         link = page.headers.get("Link", "")
         assert bool(link) == bool(page.get_json()["next_cursor"])
@@ -383,7 +383,7 @@ def test_the_feed_tells_everything_once_and_in_order(many):
     first = many.get("/v1/changes?limit=5").get_json()
     second = many.get(f"/v1/changes?limit=5&after={first['next_after']}").get_json()
 
-    assert kept.ChangesSchema().validate(first) == {}
+    assert change_answers.ChangesSchema().validate(first) == {}
     assert [c["seq"] for c in first["changes"] + second["changes"]] == list(range(1, 9))
     assert second["next_after"] == second["last_seq"] == 8
     assert many.get("/v1/changes?after=8").get_json()["changes"] == []
@@ -407,7 +407,7 @@ def test_a_reader_that_waits_is_answered_as_soon_as_there_is_something(app, many
 def test_counts_can_be_grouped(many):
     told = many.get("/v1/stats?by=job,outcome").get_json()
 
-    assert kept.StatsSchema().validate(told) == {}
+    assert change_answers.StatsSchema().validate(told) == {}
     assert sum(group["records"] for group in told["groups"]) == 7
     assert {group["values"]["job"] for group in told["groups"]} == {JOB}
     assert many.get("/v1/stats").status_code == 422
@@ -421,7 +421,7 @@ def test_two_systems_can_be_reconciled_in_one_call(many):
     ]
     told = many.post("/v1/reconcile", json={"system": "costing", "records": held}).get_json()
 
-    assert kept.ReconciledSchema().validate(told) == {}
+    assert change_answers.ReconciledSchema().validate(told) == {}
     assert [item["external_id"] for item in told["same"] + told["missing"]] == ["J-3", "J-99"]
     assert len(told["extra"]) == 6
 
@@ -431,7 +431,7 @@ def test_two_systems_can_be_reconciled_in_one_call(many):
 
 def test_a_job_changes_by_merge_patch_under_its_etag(client):
     read = client.get(f"/v1/jobs/{JOB}")
-    assert kept.JobAnswerSchema().validate(read.get_json()) == {}
+    assert job_answers.JobAnswerSchema().validate(read.get_json()) == {}
     tag = {"If-Match": read.headers["ETag"]}
     done = client.patch(
         f"/v1/jobs/{JOB}",
@@ -457,7 +457,7 @@ def test_jobs_are_listed_and_their_ids_are_theirs(client):
     made = client.post("/v1/jobs", json={"name": "No id"}).get_json()
     page = client.get("/v1/jobs?limit=1").get_json()
 
-    assert kept.JobListSchema().validate(page) == {}
+    assert job_answers.JobListSchema().validate(page) == {}
     rest = client.get(f"/v1/jobs?cursor={page['next_cursor']}").get_json()
     assert {job["id"] for job in page["jobs"] + rest["jobs"]} == {JOB, made["id"]}
 
@@ -467,7 +467,7 @@ def test_a_schedule_comes_and_goes_as_csv_with_a_report_for_each_line(client):
     first = client.put(url, data="label,item_code\r\n2A-03,outlet\r\n'-12V,feed\r\n", headers=tag)
     second = client.put(url, data="label,item_code\n2A-03,outlet\n'-12V,other\n2A-09\n", headers=tag)
 
-    assert kept.ScheduleAnswerSchema().validate(first.get_json()) == {}
+    assert job_answers.ScheduleAnswerSchema().validate(first.get_json()) == {}
     assert [line["result"] for line in second.get_json()["lines"]] == ["same", "changed", "added"]
     assert client.get(url).get_json()["schedule"][1] == {"label": "-12V", "item_code": "other"}
     assert client.get(url, headers={"Accept": "text/csv"}).text.splitlines()[2] == "'-12V,other"
@@ -488,8 +488,8 @@ def test_a_job_is_summed_up_billed_and_accepted(client, passing):
     summary, billing = (client.get(f"/v1/jobs/{JOB}/{view}").get_json() for view in ("summary", "billing"))
 
     assert accepted.get_json()["acceptance"] == {"by": "B. Ward", "on": "2026-11-30", "seq": 3}
-    assert kept.JobSummarySchema().validate(summary) == {}
-    assert kept.BillingSchema().validate(billing) == {}
+    assert job_answers.JobSummarySchema().validate(summary) == {}
+    assert job_answers.BillingSchema().validate(billing) == {}
     assert summary["missing"] == ["0A-02"]
     assert billing["totals"] == [{"item_code": "outlet", "quantity": 1}]
     assert client.get(f"/v1/jobs/{JOB}/billing?since=3&until=2").status_code == 422
@@ -501,7 +501,7 @@ def test_attachments_are_given_back_to_be_saved_and_never_shown(client):
     document = made.get_json()
     read = client.get(f"{url}/{document['id']}")
 
-    assert kept.AttachmentSchema().validate(document) == {}
+    assert job_answers.AttachmentSchema().validate(document) == {}
     assert read.data == b"<script>"
     assert read.content_type == "application/octet-stream"
     assert read.headers["Content-Disposition"] == "attachment; filename=plan.html"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fourpair_service.records.commands import Written
+from fourpair_service.records.appending import Written
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import Caller
 from fourpair_service.records.job_commands import job_names

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from fourpair_service.errors import ServiceError
-from fourpair_service.records.commands import (
+from fourpair_service.records.appending import (
     Graded,
     Step,
     Written,
@@ -17,7 +17,6 @@ from fourpair_service.records.commands import (
     named,
     remembered,
     replayed,
-    retest_document,
     submit_graded,
 )
 from fourpair_service.records.curves import Document
@@ -32,6 +31,7 @@ from fourpair_service.records.desk import (
     remember,
     visible_job,
 )
+from fourpair_service.records.documents import retest_document
 from fourpair_service.records.errors import ExternalIdTakenError, InvalidRecordError, StoreError
 from fourpair_service.records.integrity import measurement_digest
 from fourpair_service.records.model import IdempotencyEntry, Kind, Record

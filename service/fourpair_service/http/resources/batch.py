@@ -25,8 +25,8 @@ from fourpair_service.http.record_documents import result_word
 from fourpair_service.http.resources.grade import body_bytes
 from fourpair_service.http.resources.records import desk_of
 from fourpair_service.http.schemas.document_errors import FieldError
-from fourpair_service.http.schemas.kept import BatchAnswerSchema
 from fourpair_service.http.schemas.queries import BatchQuery
+from fourpair_service.http.schemas.record_answers import BatchAnswerSchema
 from fourpair_service.http.services import services
 from fourpair_service.http.terms import terms
 from fourpair_service.records.curves import Document

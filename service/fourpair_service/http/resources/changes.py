@@ -13,13 +13,13 @@ from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.operation import JSON, answered, json_object, loaded, operate, raw_body, tagged
 from fourpair_service.http.record_documents import change_document
 from fourpair_service.http.resources.records import filter_of
-from fourpair_service.http.schemas.jobs import ReconcileSchema
-from fourpair_service.http.schemas.kept import (
+from fourpair_service.http.schemas.change_answers import (
     ChangesSchema,
     IdempotencySchema,
     ReconciledSchema,
     StatsSchema,
 )
+from fourpair_service.http.schemas.jobs import ReconcileSchema
 from fourpair_service.http.schemas.queries import ChangesQuery, StatsQuery
 from fourpair_service.http.services import services
 from fourpair_service.records.curves import Document

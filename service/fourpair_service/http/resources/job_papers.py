@@ -32,8 +32,12 @@ from fourpair_service.http.resources.jobs import CHANGE
 from fourpair_service.http.resources.revisions import CSV, CSV_DOC, asked_format
 from fourpair_service.http.schemas.document_errors import FieldError
 from fourpair_service.http.schemas.fields import Items
+from fourpair_service.http.schemas.job_answers import (
+    AttachmentListSchema,
+    AttachmentSchema,
+    ScheduleAnswerSchema,
+)
 from fourpair_service.http.schemas.jobs import MOST_LINKS, ScheduledLinkSchema
-from fourpair_service.http.schemas.kept import AttachmentListSchema, AttachmentSchema, ScheduleAnswerSchema
 from fourpair_service.http.schemas.queries import AttachmentQuery, FormatQuery, WriteQuery
 from fourpair_service.http.schemas.strict import StrictSchema
 from fourpair_service.http.services import services

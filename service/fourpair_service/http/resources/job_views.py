@@ -11,7 +11,7 @@ from flask.views import MethodView
 from fourpair_service.http.auth import caller
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.operation import answered, operate, tagged
-from fourpair_service.http.schemas.kept import BillingSchema, JobFaultListSchema, JobSummarySchema
+from fourpair_service.http.schemas.job_answers import BillingSchema, JobFaultListSchema, JobSummarySchema
 from fourpair_service.http.schemas.queries import BillingQuery, FaultsQuery
 from fourpair_service.http.services import services
 from fourpair_service.records.curves import Document

@@ -24,15 +24,15 @@ from fourpair_service.http.operation import (
 )
 from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import job_document
+from fourpair_service.http.schemas.job_answers import JobAnswerSchema, JobListSchema
 from fourpair_service.http.schemas.jobs import AcceptanceSchema, JobChangeSchema, JobSchema
-from fourpair_service.http.schemas.kept import JobAnswerSchema, JobListSchema
 from fourpair_service.http.schemas.queries import CursorQuery, WriteQuery
 from fourpair_service.http.services import services
 from fourpair_service.http.terms import expected_tags, terms
 from fourpair_service.records import job_commands
-from fourpair_service.records.commands import merged
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import job_tag, visible_job
+from fourpair_service.records.documents import merged
 from fourpair_service.records.job_commands import JobWritten
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Job, ScheduledLink

@@ -11,7 +11,7 @@ from flask.views import MethodView
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.operation import answered, operate
 from fourpair_service.http.record_documents import party_document
-from fourpair_service.http.schemas.kept import PartyListSchema, PartySchema
+from fourpair_service.http.schemas.job_answers import PartyListSchema, PartySchema
 from fourpair_service.http.schemas.queries import WriteQuery
 from fourpair_service.http.services import services
 from fourpair_service.records.job_commands import erase_party

@@ -28,7 +28,6 @@ from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import record_document, revision_document, written_document
 from fourpair_service.http.record_grader import RecordGrader
 from fourpair_service.http.schemas.jobs import WithdrawalSchema
-from fourpair_service.http.schemas.kept import RecordAnswerSchema, RecordListSchema, WrittenSchema
 from fourpair_service.http.schemas.measurement import MeasurementSchema
 from fourpair_service.http.schemas.queries import (
     AsOfQuery,
@@ -38,10 +37,12 @@ from fourpair_service.http.schemas.queries import (
     RetestQuery,
     WriteQuery,
 )
+from fourpair_service.http.schemas.record_answers import RecordAnswerSchema, RecordListSchema, WrittenSchema
 from fourpair_service.http.services import services
 from fourpair_service.http.terms import expected_tags, terms
 from fourpair_service.records import commands, search, upserts
-from fourpair_service.records.commands import CORRECTABLE, Written
+from fourpair_service.records.appending import Written
+from fourpair_service.records.commands import CORRECTABLE
 from fourpair_service.records.desk import (
     Desk,
     record_tag,

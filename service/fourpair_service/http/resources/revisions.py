@@ -16,13 +16,17 @@ from fourpair_service.http.operation import answered, operate, tagged
 from fourpair_service.http.query_errors import NotAcceptableError
 from fourpair_service.http.record_documents import revision_document
 from fourpair_service.http.resources.records import revision_at
-from fourpair_service.http.schemas.kept import KeptAssessmentSchema, RevisionListSchema, RevisionSchema
 from fourpair_service.http.schemas.measurement import MeasurementSchema
 from fourpair_service.http.schemas.queries import AsOfQuery, FormatQuery, MeasurementQuery
+from fourpair_service.http.schemas.record_answers import (
+    KeptAssessmentSchema,
+    RevisionListSchema,
+    RevisionSchema,
+)
 from fourpair_service.http.schemas.verdict import VerdictSchema
 from fourpair_service.http.services import services
-from fourpair_service.records.commands import stored_document
 from fourpair_service.records.desk import record_tag, visible_record, visible_revision, visible_revisions
+from fourpair_service.records.documents import stored_document
 from fourpair_service.records.errors import NotFoundError
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Revision

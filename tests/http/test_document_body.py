@@ -142,3 +142,26 @@ def test_without_the_fast_parser_documents_read_alike(monkeypatch):
     document = read_document(sweeps(LONG))
 
     assert document["sweeps"]["next"]["near"]["12-36"] == LONG
+
+
+@pytest.mark.parametrize(
+    ("written", "is_array"),
+    [
+        ("1.5", True),
+        ("-0.0", True),
+        ("2.5e-3", True),
+        ("2", False),
+        ("2e0", False),
+    ],
+)
+@pytest.mark.parametrize("beside", ['"a.b.c"', "1.25", '{"x.y": [0.5, 1e3, 1e30]}', "10000000000000000.0"])
+def test_whole_numbers_stay_whole_where_a_text_must_come_back_as_it_was_written(written, is_array, beside):
+    numbers = ", ".join(["0.5"] * 20 + [written])
+    raw = f'{{"beside": {beside}, "sweeps": {{"next": [{numbers}]}}}}'.encode()
+
+    read_ = read_document(raw, as_written=True)
+
+    # Numbers with an exponent elsewhere count as if they had a point: on the safe side.
+    assert isinstance(read_["sweeps"]["next"], np.ndarray) == (is_array and "1e" not in beside)
+    # By their text, since 2 and 2.0 are equal.
+    assert json.dumps(as_lists(read_)) == json.dumps(read_json(raw))

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fourpair_service.records.curves import Parted, join, part
+from fourpair_service.records.curves import Curve, Parted, join, part
 from fourpair_service.storage.codec import decimals_of, decode, encode
 
 SAMPLES = sorted((Path(__file__).parents[2] / "samples" / "links").glob("*.json"))
@@ -75,3 +75,20 @@ def test_complex_sweeps_take_less_than_half_of_their_json():
 def test_what_is_no_store_of_curves_is_refused():
     with pytest.raises(ValueError, match="no curves of ours"):
         decode(b"\x00\x00\x00\x00\x00\x00")
+
+
+def test_curves_of_one_parameter_may_differ_in_decimals_and_in_being_decimals_at_all():
+    rng = np.random.default_rng(5)
+    made = [
+        ("sweeps", "next", "near", "12-36", np.round(rng.uniform(0, 90, 50), 1)),
+        ("sweeps", "next", "near", "12-45", rng.uniform(0, 90, 50)),
+        ("sweeps", "next", "far", "12-36", np.round(rng.uniform(0, 90, 50), 3)),
+        ("sweeps", "fext", "near", "12>36", np.round(rng.uniform(0, 90, 50), 2)),
+    ]
+    curves = [Curve(tuple(path), values) for *path, values in made]
+
+    back = {curve.path: curve.values for curve in decode(encode(curves))}
+
+    assert len(back) == len(curves)
+    for curve in curves:
+        assert back[curve.path].tobytes() == curve.values.tobytes()

@@ -29,7 +29,7 @@ SHORTEST_ARRAY: Final = 16
 MOST_KEYS: Final = 64
 # parameter, end, pair and form stand below ``sweeps``
 DEEPEST_SWEEP: Final = 5
-_COLON, _BRACKET = b":["
+_COLON, _BRACKET, _POINT = b":[."
 
 _kept = local()
 
@@ -38,10 +38,15 @@ class _UnfitError(Exception):
     """Something that this reader leaves to the other one."""
 
 
-def read_document(raw: bytes) -> Any:
+def read_document(raw: bytes, *, as_written: bool = False) -> Any:
     """Return the value of a JSON text, long lists of numbers in ``sweeps`` as float64 arrays.
 
     Everything else is as ``read_json`` gives it.
+
+    Args:
+        raw: the text.
+        as_written: whether a number that was written without a fraction must stay a
+            whole number; a text with such a number in ``sweeps`` is read by ``read_json``.
 
     Raises:
         UnreadableBodyError: as ``read_json``.
@@ -59,7 +64,24 @@ def read_document(raw: bytes) -> Any:
     text = np.frombuffer(raw, np.uint8)
     if np.count_nonzero(text == _COLON) != reader.colons:
         return read_json(raw)
-    return value if np.count_nonzero(text == _BRACKET) == reader.brackets else read_json(raw)
+    if np.count_nonzero(text == _BRACKET) != reader.brackets:
+        return read_json(raw)
+    # Each number with a fraction has one point; what is left for the sweeps must do for all of them.
+    if as_written and np.count_nonzero(text == _POINT) - _points_at_most(value) < reader.numbers:
+        return read_json(raw)
+    return value
+
+
+def _points_at_most(value: Any) -> int:
+    """Return how many points a text of what is no array can have."""
+    kind = type(value)
+    if kind is float:
+        return 1
+    if kind is str:
+        return int(value.count("."))
+    if kind is dict:
+        return sum(key.count(".") + _points_at_most(inner) for key, inner in value.items())
+    return sum(map(_points_at_most, value)) if kind is list else 0
 
 
 def _parsed(raw: bytes) -> Any:
@@ -77,10 +99,11 @@ class _Reader:
     Attributes:
         colons: how many colons a text of the document has, at the least.
         brackets: how many opening brackets it has, at the least.
+        numbers: how many numbers became parts of arrays.
     """
 
     def __init__(self) -> None:
-        self.colons = self.brackets = 0
+        self.colons = self.brackets = self.numbers = 0
 
     def document(self, root: Any) -> dict[str, Any]:
         """Return the whole of it."""
@@ -116,6 +139,7 @@ class _Reader:
         except TypeError:  # not numbers alone: as a list, for a message that says which
             return self._plain(value, depth)
         self.brackets += 1
+        self.numbers += len(numbers)
         return numbers
 
     def _plain(self, value: Any, depth: int) -> Any:

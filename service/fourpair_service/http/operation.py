@@ -11,6 +11,7 @@ from marshmallow import Schema, ValidationError
 
 from fourpair_service.http.auth import needs
 from fourpair_service.http.body_errors import InvalidBodyError
+from fourpair_service.http.document_body import read_document
 from fourpair_service.http.json_body import UnsupportedBodyError, read_json
 from fourpair_service.http.resources.grade import body_bytes
 from fourpair_service.http.schemas.document_errors import field_errors
@@ -132,7 +133,19 @@ def json_object(raw: bytes) -> dict[str, Any]:
     Raises:
         UnreadableBodyError, InvalidDocumentError: it is not JSON, or no object.
     """
-    document = read_json(raw)
+    return _object(read_json(raw))
+
+
+def measurement_object(raw: bytes) -> dict[str, Any]:
+    """Return the measurement document of a body, long sweeps as arrays where that loses nothing.
+
+    Raises:
+        UnreadableBodyError, InvalidDocumentError: it is not JSON, or no object.
+    """
+    return _object(read_document(raw, as_written=True))
+
+
+def _object(document: Any) -> dict[str, Any]:
     if not isinstance(document, dict):
         raise InvalidBodyError(field_errors({"_schema": ["Expected an object."]}, document, limit=1))
     return document

@@ -55,7 +55,8 @@ class RecordGrader:
         )
         answer = grade_document(request, self.catalogue, limits=self.limits, now=self.clock())
         told = answer.get("assessment")
-        return Grading(answer["verdict"], None if told is None else Assessment(told["version"], told))
+        assessment = None if told is None else Assessment(told["version"], told)
+        return Grading(answer["verdict"], assessment, answer["verdict_digest"])
 
     def _one_name(self, document: Document) -> Document:
         """Return the document with its rule set by id: TIA and the newest edition of TIA are no contradiction."""

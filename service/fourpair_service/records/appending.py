@@ -51,6 +51,7 @@ class Graded:
         parted: the document taken apart; people still by name.
         curves_digest: of its curves.
         tester_id: who tested, where that is known already and not to be looked up by name.
+        verdict_digest: of the verdict's canonical bytes, where that is known already.
     """
 
     parted: Parted
@@ -58,6 +59,7 @@ class Graded:
     verdict: Document
     assessment: Assessment | None = None
     tester_id: str | None = None
+    verdict_digest: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +107,13 @@ def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
     """
     grading = desk.grade(document, requirement)
     parted = part(document)
-    return Graded(parted, curves_digest(parted.curves), grading.verdict, grading.assessment)
+    return Graded(
+        parted,
+        curves_digest(parted.curves),
+        grading.verdict,
+        grading.assessment,
+        verdict_digest=grading.verdict_digest,
+    )
 
 
 def named(document: Mapping[str, Any], name: str) -> str:
@@ -146,7 +154,7 @@ def append_step(writer: Writer, desk: Desk, caller: Caller, step: Step, content:
             rule_set_digest=verdict["rule_set"]["digest"],
             measurement_digest=measurement_digest(rest, content.curves_digest),
             measured_digest=measured_digest(rest, content.curves_digest),
-            verdict_digest=digest(canonical_json(verdict)),
+            verdict_digest=content.verdict_digest or digest(canonical_json(verdict)),
             outcome=verdict["outcome"],
             headroom_db=verdict["headroom_db"],
             actor=caller.actor,

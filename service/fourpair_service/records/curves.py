@@ -72,6 +72,11 @@ def _curve(path: Path, numbers: list[Any]) -> Curve | None:
 
 
 def _part(value: Any, path: Path, curves: list[Curve]) -> Any:
+    if isinstance(value, np.ndarray):
+        # Read from text whose every number has a fraction, so none of it was an integer.
+        value.flags.writeable = False
+        curves.append(Curve(path, value))
+        return None
     if isinstance(value, dict):
         return {key: _part(item, (*path, key), curves) for key, item in value.items()}
     if not isinstance(value, list):
@@ -85,6 +90,10 @@ def _part(value: Any, path: Path, curves: list[Curve]) -> Any:
 
 def part(document: Document) -> Parted:
     """Return a document taken apart; the document itself stays as it is.
+
+    Args:
+        document: as sent; a list of numbers may be an array already, of which then no
+            number was written as an integer.
 
     >>> parted = part({"a": [1.0, 2, 3.5, 4.0, 5.0, 6.0, 7.0, 8.0], "b": [1, 2]})
     >>> parted.rest, parted.curves[0].path

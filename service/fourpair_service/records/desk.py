@@ -27,10 +27,15 @@ REMEMBERED: Final = timedelta(days=30)
 
 
 class Grading(NamedTuple):
-    """A verdict document, and what is said beside it."""
+    """A verdict document, and what is said beside it.
+
+    Attributes:
+        verdict_digest: of its canonical bytes, where the grading made them.
+    """
 
     verdict: Document
     assessment: Assessment | None = None
+    verdict_digest: str | None = None
 
 
 class Grader(Protocol):

@@ -11,7 +11,8 @@ from flask.views import MethodView
 
 from fourpair_service.http.auth import caller
 from fourpair_service.http.body_errors import BatchRefusedError, InvalidBodyError
-from fourpair_service.http.json_body import BodyTooLargeError, UnsupportedBodyError, read_json
+from fourpair_service.http.document_body import read_document
+from fourpair_service.http.json_body import BodyTooLargeError, UnsupportedBodyError
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.operation import (
     IDEMPOTENCY,
@@ -49,7 +50,7 @@ def _lines(raw: bytes, most: int) -> list[Any]:
         if len(line) > most:
             raise _too_large(number, most)
         if line.strip():
-            documents.append(read_json(line))
+            documents.append(read_document(line, as_written=True))
     return documents
 
 

@@ -20,6 +20,7 @@ from fourpair_service.http.operation import (
     if_match,
     json_object,
     loaded,
+    measurement_object,
     operate,
     raw_body,
     tagged,
@@ -177,7 +178,7 @@ class Records(MethodView):
         are made, the same verdict is given, and nothing is kept.
         """
         raw = raw_body((JSON,))
-        document, dry_run = json_object(raw), query["dry_run"]
+        document, dry_run = measurement_object(raw), query["dry_run"]
         with terms(caller(), body=raw, dry_run=dry_run) as own:
             written = commands.submit(desk_of(query), caller(), document, own)
         return written_response(written, dry_run=dry_run)
@@ -253,7 +254,7 @@ class Retests(MethodView):
         """Keep a new measurement of the same link."""
         raw = raw_body((JSON,))
         expected = expected_tags("record", record_id, required=True)
-        document, dry_run = json_object(raw), query["dry_run"]
+        document, dry_run = measurement_object(raw), query["dry_run"]
         with terms(caller(), body=raw, dry_run=dry_run, expected=expected) as own:
             written = commands.retest(
                 desk_of(query), caller(), record_id, document, own, reason=query.get("reason")
@@ -315,7 +316,7 @@ class ByExternalId(MethodView):
         """Make the record of an external id, or retest it; the same measurement once more changes nothing."""
         raw = raw_body((JSON,))
         expected = expected_tags("record", external_id, required=False)
-        document, dry_run = json_object(raw), query["dry_run"]
+        document, dry_run = measurement_object(raw), query["dry_run"]
         external = upserts.ExternalId(system, external_id)
         with terms(caller(), body=raw, dry_run=dry_run, expected=expected) as own:
             written = upserts.upsert(desk_of(query), caller(), document, own, external)

@@ -109,7 +109,7 @@ def depth(options: argparse.Namespace) -> None:
             return store.records(Filter(), Sort(), after=Position(after, after), limit=50)
 
         def offset() -> Any:
-            sql = "SELECT * FROM record WHERE kind <> 'withdrawn' ORDER BY row LIMIT 50 OFFSET ?"
+            sql = f"{rows.RECORDS} WHERE kind <> 'withdrawn' ORDER BY row LIMIT 50 OFFSET ?"
             return [rows.record_of(row) for row in store.connection.execute(sql, (deep,))]
 
         first, later = seconds(lambda: page(0), 51), seconds(lambda: page(deep), 51)

@@ -29,7 +29,7 @@ from fourpair_service.storage.told_errors import plain_errors
 
 T = TypeVar("T")
 
-RECORD = "SELECT * FROM record WHERE "
+RECORD = f"{rows.RECORDS} WHERE"
 CONTENT = "FROM content JOIN revision USING (seq) WHERE record_id = ? AND number = ?"
 JOB = "SELECT document FROM job_revision JOIN job ON job.id = job_id WHERE "
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from fourpair_service.records.search import NO_HEADROOM_DB, Field, Filter, GroupBy, Position, Sort
+from fourpair_service.storage.rows import RECORDS
 
 Condition = tuple[str, list[Any]]
 LAST_CHARACTER: Final = "\U0010ffff"
@@ -112,7 +113,7 @@ def page(wanted: Filter, sort: Sort, *, after: Position | None, limit: int) -> C
         condition = f"{condition} AND ({key}, row) {comparison} (?, ?)"
         values = [*values, after.value, after.row]
     order = f"row {way}" if sort.field is Field.CREATED else f"{key} {way}, row {way}"
-    return f"SELECT * FROM record WHERE {condition} ORDER BY {order} LIMIT ?", [*values, limit]
+    return f"{RECORDS} WHERE {condition} ORDER BY {order} LIMIT ?", [*values, limit]
 
 
 def groups(wanted: Filter, by: Sequence[GroupBy]) -> Condition:

@@ -16,7 +16,7 @@ from fourpair_service.http.auth import SCHEMES, KeyUses, describe_scopes, guard
 from fourpair_service.http.following import HandingOver
 from fourpair_service.http.kit import ProblemApi, describe, harden
 from fourpair_service.http.metrics import Metrics
-from fourpair_service.http.rate_limit import RateLimit
+from fourpair_service.http.rate_limit import SIZE, RateLimit
 from fourpair_service.http.record_grader import RecordGrader
 from fourpair_service.http.request_log import log_requests
 from fourpair_service.http.resources import (
@@ -36,14 +36,15 @@ from fourpair_service.http.resources import (
     rule_sets,
     what_if,
 )
+from fourpair_service.http.running import Running
 from fourpair_service.http.schemas.curves import SWEPT
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.services import NAME, Services
-from fourpair_service.http.terms import Running
+from fourpair_service.http.shared_file import Shared, shared_beside
 from fourpair_service.records.desk import Desk
 from fourpair_service.records.ports import Store
 from fourpair_service.rulesets.catalogue import Catalogue
-from fourpair_service.storage.opening import open_store
+from fourpair_service.storage.opening import IN_MEMORY, open_store
 
 NUMBERS = {"type": "array", "items": {"type": "number"}}
 STRETCH = {
@@ -122,7 +123,11 @@ def new_id() -> str:
 
 
 def services_of(
-    settings: Settings, store: Store, clock: Callable[[], datetime], make_id: Callable[[], str]
+    settings: Settings,
+    store: Store,
+    clock: Callable[[], datetime],
+    make_id: Callable[[], str],
+    shared: Shared,
 ) -> Services:
     """Return what the resources need."""
     catalogue = Catalogue.load(settings.limits_directory)
@@ -133,9 +138,9 @@ def services_of(
         catalogue=catalogue,
         clock=clock,
         desk=Desk(store, clock, make_id, grader),
-        rate_limit=RateLimit(share=1 / settings.workers),
+        rate_limit=RateLimit(shared),
         key_uses=KeyUses(),
-        running=Running(),
+        running=Running(shared),
         metrics=Metrics(),
         monotonic=time.monotonic,
         sleep=time.sleep,
@@ -162,7 +167,9 @@ def create_app(
         StoreError: the store cannot be opened.
     """
     settings = settings or Settings()
+    is_file = store is None and settings.store != IN_MEMORY
     store = store or open_store(settings.store)
+    shared = shared_beside(settings.store if is_file else None, SIZE)
     app = Flask(__name__, static_folder=None)
     app.config.update(
         API_TITLE="fourpair",
@@ -170,7 +177,7 @@ def create_app(
         OPENAPI_VERSION="3.1.0",
         MAX_CONTENT_LENGTH=max(settings.max_part_bytes, settings.max_body_bytes),
     )
-    app.extensions[NAME] = services_of(settings, store, clock, make_id)
+    app.extensions[NAME] = services_of(settings, store, clock, make_id, shared)
     api = ProblemApi(app, spec_kwargs={"components": {"securitySchemes": SCHEMES}})
     log_requests(app)
     harden(app)

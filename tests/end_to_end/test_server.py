@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -37,9 +38,20 @@ def submit(url, label, **headers):
 
 
 def test_twenty_four_clients_with_one_key_have_one_effect(server):
-    with ThreadPoolExecutor(24) as pool:
-        answers = list(pool.map(lambda _: submit(server.url, "A", **{"Idempotency-Key": "one"}), range(24)))
+    refused = []
 
+    def insist(_):
+        # While the key is being carried out, by whichever worker, the answer is: later.
+        while (answer := submit(server.url, "A", **{"Idempotency-Key": "one"})).status_code == 409:
+            refused.append(answer)
+            time.sleep(0.01)
+        return answer
+
+    with ThreadPoolExecutor(24) as pool:
+        answers = list(pool.map(insist, range(24)))
+
+    assert {answer.json()["code"] for answer in refused} <= {"idempotency-running"}
+    assert all(int(answer.headers["Retry-After"]) > 0 for answer in refused)
     assert {answer.status_code for answer in answers} == {201}
     assert len({answer.json()["record"]["id"] for answer in answers}) == 1
     assert sum("Idempotent-Replayed" in answer.headers for answer in answers) == 23

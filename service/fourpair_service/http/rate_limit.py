@@ -1,25 +1,28 @@
 """How often a key may ask: a bucket that fills as time goes by.
 
-Each process has its own buckets, with its share of the rate: nothing is written
-for a request that only reads.
+The buckets lie in memory that all processes of a store share; nothing is written
+to the store for a request that only reads.
 """
 
 from __future__ import annotations
 
 import math
+import struct
 import threading
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Final
 
+from fourpair_service.http.shared_file import OwnMemory, Shared
+
 WINDOW_S: Final = 60
-
-
-@dataclass(slots=True)
-class Bucket:
-    """What a key may still ask."""
-
-    left: float
-    seen_s: float
+# Name of a key, what is left to it, when that was so. [requests, s]
+BUCKET: Final = struct.Struct("16sdd")
+BUCKETS: Final = 4096
+# Buckets that are looked at for a key before the one longest unused is taken from its own.
+LOOKED_AT: Final = 16
+SIZE: Final = BUCKETS * BUCKET.size
+LOCK: Final = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,15 +49,14 @@ class Allowance:
 
 
 class RateLimit:
-    """Buckets by key; may be asked by several threads.
+    """Buckets by key; may be asked by several threads and processes.
 
     Args:
-        share: of every rate that this process has.
+        shared: where the buckets lie.
     """
 
-    def __init__(self, share: float = 1.0) -> None:
-        self._share = share
-        self._buckets: dict[str, Bucket] = {}
+    def __init__(self, shared: Shared | None = None) -> None:
+        self._shared = shared or OwnMemory(SIZE)
         self._lock = threading.Lock()
 
     def take(self, key_id: str, per_minute: int, now_s: float) -> Allowance:
@@ -63,21 +65,38 @@ class RateLimit:
         Args:
             key_id: whose.
             per_minute: its rate.
-            now_s: on a clock that only goes forward. [s]
+            now_s: on a clock that only goes forward, the same for all processes. [s]
         """
-        size = max(1.0, per_minute * self._share)
-        per_second = size / WINDOW_S
-        with self._lock:
-            bucket = self._buckets.setdefault(key_id, Bucket(size, now_s))
-            bucket.left = min(size, bucket.left + max(0.0, now_s - bucket.seen_s) * per_second)
-            bucket.seen_s = now_s
-            wait = 0 if bucket.left >= 1 else math.ceil((1 - bucket.left) / per_second)
-            if not wait:
-                bucket.left -= 1
-            return Allowance(per_minute, int(bucket.left), math.ceil((size - bucket.left) / per_second), wait)
+        size, per_second = float(per_minute), per_minute / WINDOW_S
+        with self._lock, self._shared.locked(LOCK):
+            place, name, left, seen_s = self._bucket(key_id)
+            # A new bucket is full, and so is one of before the machine was started.
+            known = left is not None and seen_s <= now_s
+            left = min(size, (left or 0.0) + (now_s - seen_s) * per_second) if known else size
+            wait = 0 if left >= 1 else math.ceil((1 - left) / per_second)
+            left -= not wait
+            BUCKET.pack_into(self._shared.memory, place, name, left, now_s)
+        return Allowance(per_minute, int(left), math.ceil((size - left) / per_second), wait)
 
     def give_back(self, key_id: str) -> None:
         """Return one request: what the client had already is free."""
-        with self._lock:
-            if key_id in self._buckets:
-                self._buckets[key_id].left += 1
+        with self._lock, self._shared.locked(LOCK):
+            place, name, left, seen_s = self._bucket(key_id)
+            if left is not None:
+                BUCKET.pack_into(self._shared.memory, place, name, left + 1, seen_s)
+
+    def _bucket(self, key_id: str) -> tuple[int, bytes, float | None, float]:
+        """Return where a key's bucket lies, its name, what is left in it and when; ``None``: it is new."""
+        name = sha256(key_id.encode()).digest()[:16]
+        first = int.from_bytes(name[:4], "big")
+        places = [(first + step) % BUCKETS * BUCKET.size for step in range(LOOKED_AT)]
+        oldest: tuple[float, int] | None = None
+        for place in places:
+            found, left, seen_s = BUCKET.unpack_from(self._shared.memory, place)
+            if found == name:
+                return place, name, left, seen_s
+            if found == bytes(16):
+                return place, name, None, 0.0
+            oldest = min(oldest or (seen_s, place), (seen_s, place))
+        assert oldest is not None
+        return oldest[1], name, None, 0.0

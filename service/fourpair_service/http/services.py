@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fourpair_service.http.auth import KeyUses
     from fourpair_service.http.metrics import Metrics
     from fourpair_service.http.rate_limit import RateLimit
-    from fourpair_service.http.terms import Running
+    from fourpair_service.http.running import Running
 
 NAME = "fourpair"
 

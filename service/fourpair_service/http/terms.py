@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from hashlib import sha256
@@ -14,7 +13,6 @@ from flask import request
 from fourpair_service.http.services import services
 from fourpair_service.records.desk import Caller, Terms
 from fourpair_service.records.errors import (
-    IdempotencyRunningError,
     InvalidRecordError,
     PreconditionMissingError,
 )
@@ -24,39 +22,6 @@ KEY_HEADER: Final = "Idempotency-Key"
 KEY: Final = re.compile(
     r'"(?P<quoted>[\x21\x23-\x5b\x5d-\x7e]{1,200})"|(?P<bare>[\x21\x23-\x5b\x5d-\x7e]{1,200})'
 )
-
-
-class Running:
-    """Which keyed requests this process is carrying out."""
-
-    def __init__(self) -> None:
-        self._keys: set[tuple[str, str]] = set()
-        self._lock = threading.Lock()
-
-    def has(self, owner: str, key: str) -> bool:
-        """Return whether a request with this key is being carried out here."""
-        with self._lock:
-            return (owner, key) in self._keys
-
-    @contextmanager
-    def claimed(self, owner: str, key: str | None) -> Iterator[None]:
-        """Hold a key for as long as its request takes.
-
-        Raises:
-            IdempotencyRunningError: another request holds it.
-        """
-        if key is None:
-            yield
-            return
-        with self._lock:
-            if (owner, key) in self._keys:
-                raise IdempotencyRunningError(key)
-            self._keys.add((owner, key))
-        try:
-            yield
-        finally:
-            with self._lock:
-                self._keys.discard((owner, key))
 
 
 def idempotency_key() -> str | None:

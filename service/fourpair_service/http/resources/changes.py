@@ -121,7 +121,7 @@ class Idempotency(MethodView):
 
     @operate(blueprint, "getIdempotency", scope=Scope.WRITE, answer=IdempotencySchema)
     def get(self, query: Mapping[str, Any], key: str) -> Response:
-        """Say what became of an idempotency key: landed, running in this process, or not landed so far.
+        """Say what became of an idempotency key: landed, running, or not landed so far.
 
         Sending the request again with the same key is safe in all three.
         """

@@ -90,15 +90,22 @@ def test_the_verdict_of_a_record_is_that_of_grading_the_same_measurement(client,
     assert document["verdict"] == graded["verdict"]
     assert document["revision"]["verdict_digest"] == graded["verdict_digest"]
     told = client.get(f"/v1/records/{document['record']['id']}/assessment").get_json()
+    # Beside it stands what the link supports, by name, to be searched by.
+    assert told["assessment"].pop("supported")["applications"]
     assert told["assessment"] == graded["assessment"]
 
 
-def test_a_record_kept_with_all_that_is_said_beside_it_is_found_by_what_it_carries(client, passing):
-    create(client, passing, query_string={"assessment": "all"})
+@pytest.mark.parametrize("query", [{}, {"assessment": "faults"}, {"assessment": "all"}], ids=str)
+def test_a_record_is_found_by_what_it_carries_however_much_was_said_beside_it(client, passing, query):
+    create(client, passing, query_string=query)
+    graded = client.post("/v1/grade?assessment=all", json=passing).get_json()["assessment"]
     (record,) = client.get("/v1/records?application=1000BASE-T").get_json()["records"]
 
-    assert "1000BASE-T" in record["applications"]
-    assert record["power_types"]
+    def supported(rows, name):
+        return {str(row[name]) for row in rows if row["state"] == "supported"}
+
+    assert set(record["applications"]) == supported(graded["applications"]["applications"], "application")
+    assert set(record["power_types"]) == supported(graded["powering"]["types"], "type") != set()
     found = client.get(f"/v1/records?power_type={record['power_types'][0]}").get_json()["records"]
     assert [each["id"] for each in found] == [record["id"]]
     assert client.get("/v1/records?application=none").get_json()["records"] == []

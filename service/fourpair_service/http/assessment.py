@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import Any, Final
 
 from fourpair_service.domain.applications.document import applications_document
+from fourpair_service.domain.applications.support import assess_applications, end_to_end
 from fourpair_service.domain.diagnosis.along import along_document
 from fourpair_service.domain.diagnosis.diagnose import diagnose
 from fourpair_service.domain.diagnosis.document import diagnosis_document
@@ -16,6 +17,7 @@ from fourpair_service.domain.port.document import port_document
 from fourpair_service.domain.port.reading import read_port
 from fourpair_service.domain.powering.document import powering_document
 from fourpair_service.domain.powering.power import cords_added, power_on
+from fourpair_service.domain.support import Support
 from fourpair_service.domain.verdict import Verdict
 from fourpair_service.rulesets.application_reader import read_applications
 from fourpair_service.rulesets.facts_reader import read_cable_facts
@@ -57,6 +59,24 @@ def assessment_document(
     if detail is Detail.ALONG:
         document["along"] = along_document(Evidence(measurement, verdict, rule_set, facts))
     return document
+
+
+def supported_document(
+    measurement: LinkMeasurement, verdict: Verdict, rule_set: RuleSet
+) -> dict[str, list[str]]:
+    """Return the names alone of the applications and power types that a link supports, to be searched by.
+
+    Half the work of what :func:`assessment_document` says of them with ``all``.
+    """
+    facts, power_facts, applications = read_cable_facts(), read_powering_facts(), read_applications()
+    link = end_to_end(measurement, verdict, rule_set, applications, facts)
+    carried = assess_applications(measurement, verdict, link, applications)
+    powering = power_on(measurement, power_facts, facts, standard=rule_set.standard)
+    types = powering_document(powering, power_facts.heating)["types"]
+    return {
+        "applications": sorted(r.application.name for r in carried if r.state is Support.SUPPORTED),
+        "power_types": sorted(str(row["type"]) for row in types if row["state"] == Support.SUPPORTED),
+    }
 
 
 def _carrying(measurement: LinkMeasurement, verdict: Verdict, rule_set: RuleSet) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from fourpair_service.domain.measurement import LinkMeasurement, PairReadings
 from fourpair_service.domain.port_order import PortKind, PortOrder
 from fourpair_service.domain.verdict import Requirement
 from fourpair_service.domain.verdict_document import Document, verdict_document
-from fourpair_service.http.assessment import Detail, assessment_document
+from fourpair_service.http.assessment import Detail, assessment_document, supported_document
 from fourpair_service.http.canonical import canonical_bytes, digest_of
 from fourpair_service.http.schemas.document_errors import FieldError, InvalidDocumentError
 from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, DocumentLimits
@@ -36,6 +36,7 @@ class GradeRequest:
         asked: the requirement given beside the document (query, command line, job).
         detail: how much to say beside the verdict.
         asked_under: where the parts of what is asked stand, for pointers.
+        is_kept: the answer is kept, and must be found by what the link supports.
     """
 
     document: Mapping[str, Any]
@@ -43,6 +44,7 @@ class GradeRequest:
     files: tuple[TouchstoneFile, ...] = ()
     detail: Detail = Detail.FAULTS
     asked_under: str = "/query"
+    is_kept: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,7 +75,10 @@ def grade_document(
     document = verdict_document(verdict)
     answer = {"verdict": document, "verdict_digest": digest_of(canonical_bytes(document))}
     if request.detail is not Detail.NONE:
-        answer["assessment"] = assessment_document(measurement, verdict, rule_set, request.detail)
+        beside = assessment_document(measurement, verdict, rule_set, request.detail)
+        if request.is_kept and "applications" not in beside:
+            beside["supported"] = supported_document(measurement, verdict, rule_set)
+        answer["assessment"] = beside
     return answer
 
 

@@ -52,6 +52,7 @@ class RecordGrader:
             _request(self._by_id(requirement)),
             detail=self.detail,
             asked_under="/requirement",
+            is_kept=True,
         )
         answer = grade_document(request, self.catalogue, limits=self.limits, now=self.clock())
         told = answer.get("assessment")

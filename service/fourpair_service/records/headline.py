@@ -40,6 +40,8 @@ class Supported(TypedDict):
 def supported(assessment: Assessment | None) -> Supported:
     """Return the applications and power types that an assessment says are supported."""
     document = assessment.document if assessment else {}
+    if (told := document.get("supported")) is not None:
+        return {"applications": tuple(told["applications"]), "power_types": tuple(told["power_types"])}
     carried, powering = document.get("applications") or {}, document.get("powering") or {}
     return {
         "applications": _supported(carried.get("applications"), "application"),

@@ -172,6 +172,29 @@ def test_a_correction_is_a_merge_patch_of_names_alone(client):
     assert done.get_json()["verdict"]["label"] == "2A-33"
 
 
+def test_external_ids_are_corrected_one_by_one_and_never_taken_from_another_record(client):
+    other = create(client, {**light("2A-02"), "external_ids": {"crm": "taken"}})
+    made = create(client, {**light("2A-03"), "external_ids": {"crm": "7", "ledger": "x"}})
+    url = f"{made.headers['Location']}?reason=typing+mistake"
+
+    def corrected(ids, tag):
+        return client.patch(url, json={"external_ids": ids}, headers={"If-Match": tag})
+
+    taken = corrected({"crm": "taken"}, made.headers["ETag"])
+    done = corrected({"crm": "8", "ledger": None}, made.headers["ETag"])
+    assert (taken.status_code, taken.get_json()["code"]) == (409, "external-id-taken")
+    assert done.get_json()["record"]["external_ids"] == {"crm": "8"}
+    assert done.get_json()["verdict"] == made.get_json()["verdict"]
+    assert client.get("/v1/records/by-external-id/crm/7").status_code == 404
+    assert client.get("/v1/records/by-external-id/ledger/x").status_code == 404
+    found = client.get("/v1/records/by-external-id/crm/8").get_json()["record"]
+    assert found["id"] == made.get_json()["record"]["id"]
+    none = corrected(None, done.headers["ETag"])
+    assert none.get_json()["record"]["external_ids"] == {}
+    assert client.get("/v1/records/by-external-id/crm/8").status_code == 404
+    assert other.status_code == 201
+
+
 def test_a_withdrawn_record_stays_readable_and_takes_nothing_more(client):
     made = create(client, light("2A-03"))
     url = made.headers["Location"]

@@ -49,7 +49,7 @@ from fourpair_service.records.model import (
 from fourpair_service.records.ports import Reader
 
 # What a correction may touch: how the link is called and described, never what was measured.
-CORRECTABLE: Final = ("label", "job", "ends", "cable", "tested_by", "notes")
+CORRECTABLE: Final = ("label", "job", "ends", "cable", "tested_by", "notes", "external_ids")
 
 
 def submit(desk: Desk, caller: Caller, document: Document, terms: Terms) -> Written:

@@ -77,6 +77,11 @@ CORRECTION_BODY: Final = {
         "notes": {"type": ["string", "null"]},
         "ends": {"type": ["object", "null"]},
         "cable": {"type": ["object", "null"]},
+        "external_ids": {
+            "type": ["object", "null"],
+            "description": "by system; null takes one away",
+            "additionalProperties": {"type": ["string", "null"]},
+        },
     },
 }
 assert set(CORRECTION_BODY["properties"]) == set(CORRECTABLE)  # type: ignore[call-overload]

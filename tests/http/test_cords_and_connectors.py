@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from fourpair_service.app import create_app
+from fourpair_service.config import Settings
 
 LINK = json.loads(
     (Path(__file__).resolve().parents[2] / "samples" / "links" / "0A-01-clean-pass.json").read_bytes()
@@ -54,6 +55,23 @@ def test_cords_without_a_length_are_refused_with_what_to_do(client):
     (error,) = response.get_json()["errors"]
     assert (response.status_code, error["pointer"]) == (422, "/cords")
     assert error["detail"].startswith("Give near_m, far_m or both")
+
+
+def test_a_record_takes_the_cords_of_its_job_where_it_states_none(tmp_path):
+    kept = create_app(Settings(store=str(tmp_path / "records.db"))).test_client()
+    assert (
+        kept.post("/v1/jobs", json={"id": "J", "name": "J", "cords": {"near_m": 2, "far_m": 4}}).status_code
+        == 201
+    )
+    cords = {}
+    for label, said in (("A", {}), ("B", {"cords": {"near_m": 1}})):
+        document = {**LINK, **said, "job": "J", "label": label}
+        record = kept.post("/v1/records?assessment=all", json=document).get_json()["record"]["id"]
+        told = kept.get(f"/v1/records/{record}/assessment").get_json()["assessment"]
+        cords[label] = told["applications"]["cords"]["length_m"]
+        assert ("cords" in kept.get(f"/v1/records/{record}/measurement").get_json()) is bool(said)
+
+    assert cords == {"A": 6, "B": 1}
 
 
 def test_declared_connectors_decide_on_alien_crosstalk_where_it_was_not_measured(client):

@@ -69,9 +69,10 @@ def supported_document(
     Half the work of what :func:`assessment_document` says of them with ``all``.
     """
     facts, power_facts, applications = read_cable_facts(), read_powering_facts(), read_applications()
-    link = end_to_end(measurement, verdict, rule_set, applications, facts)
-    carried = assess_applications(measurement, verdict, link, applications)
-    powering = power_on(measurement, power_facts, facts, standard=rule_set.standard)
+    cords, connectors = measurement.cords, measurement.connectors_category
+    link = end_to_end(measurement, verdict, rule_set, applications, facts, cords)
+    carried = assess_applications(measurement, verdict, link, applications, connectors)
+    powering = power_on(measurement, power_facts, facts, standard=rule_set.standard, stated=cords)
     types = powering_document(powering, power_facts.heating)["types"]
     return {
         "applications": sorted(r.application.name for r in carried if r.state is Support.SUPPORTED),

@@ -105,7 +105,7 @@ def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
     Raises:
         ServiceError: the document or what is asked of it is not valid.
     """
-    grading = desk.grade(document, requirement)
+    grading = desk.grade(_with_cords(desk, document), requirement)
     parted = part(document)
     return Graded(
         parted,
@@ -114,6 +114,14 @@ def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
         grading.assessment,
         verdict_digest=grading.verdict_digest,
     )
+
+
+def _with_cords(desk: Desk, document: Document) -> Document:
+    """Return a document with the cords of its job where it states none itself; what is kept stays as sent."""
+    job = desk.store.job(document["job"]) if isinstance(document.get("job"), str) else None
+    if job is None or not job.cords or "cords" in document:
+        return document
+    return {**document, "cords": job.cords}
 
 
 def named(document: Mapping[str, Any], name: str) -> str:

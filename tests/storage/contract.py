@@ -359,6 +359,33 @@ class RecordStoreContract:
         assert made.text not in str(store.api_keys())
         assert store.has_api_keys()
 
+    # --- drawers ---------------------------------------------------------------------
+
+    def test_a_drawer_keeps_documents_by_key_and_forgets_what_is_taken_out(self, store):
+        with store.writing() as writer:
+            for key in ("b", "a", "c", "é"):
+                writer.put_in("one", key, {"key": key, "n": 1.5})
+            writer.put_in("two", "a", {})
+            writer.put_in("one", "a", {"key": "a", "again": True})
+            writer.take_out("one", "b")
+            writer.take_out("one", "never there")
+
+        assert store.drawers() == ["one", "two"]
+        assert [key for key, _ in store.drawer("one", limit=9)] == ["a", "c", "é"]
+        assert store.drawer("one", after="a", limit=1) == [("c", {"key": "c", "n": 1.5})]
+        assert store.drawn("one", "a") == {"key": "a", "again": True}
+        assert store.drawn("one", "b") is None
+
+    def test_what_is_put_in_shares_the_fate_of_its_block(self, store):
+        with pytest.raises(RuntimeError), store.writing() as writer:
+            writer.put_in("one", "a", {})
+            with pytest.raises(KeyError), writer.attempt():
+                writer.put_in("one", "b", {})
+                raise KeyError
+            assert [key for key, _ in writer.drawer("one", limit=9)] == ["a"]
+            raise RuntimeError
+        assert store.drawers() == []
+
     # --- many at once ----------------------------------------------------------------
 
     def told(self, items):

@@ -168,6 +168,18 @@ class Reader(Protocol):
         """Return the faults of every record that now belongs to a job, the oldest first."""
         ...
 
+    def drawers(self) -> Sequence[str]:
+        """Return the names of the drawers that hold something, sorted."""
+        ...
+
+    def drawer(self, name: str, *, after: str = "", limit: int) -> Sequence[tuple[str, Document]]:
+        """Return documents of a drawer with their keys, by key, above ``after``."""
+        ...
+
+    def drawn(self, name: str, key: str) -> Document | None:
+        """Return one document of a drawer."""
+        ...
+
 
 class Writer(Reader, Protocol):
     """One transaction: all of it or nothing."""
@@ -212,6 +224,14 @@ class Writer(Reader, Protocol):
 
     def put_api_key(self, key: ApiKey) -> None:
         """Keep or replace an API key."""
+        ...
+
+    def put_in(self, name: str, key: str, document: Document) -> None:
+        """Keep or replace a document of a drawer: what may change, and lies outside every chain."""
+        ...
+
+    def take_out(self, name: str, key: str) -> None:
+        """Drop a document of a drawer, where it is there."""
         ...
 
     def attempt(self) -> AbstractContextManager[None]:

@@ -90,6 +90,13 @@ def _feed(reader: Reader) -> Iterator[Change]:
         page = reader.changes(after=page[-1].seq, limit=PAGE)
 
 
+def _drawer(reader: Reader, name: str) -> Iterator[tuple[str, Document]]:
+    page = reader.drawer(name, limit=PAGE)
+    while page:
+        yield from page
+        page = reader.drawer(name, after=page[-1][0], limit=PAGE)
+
+
 def _contents(reader: Reader) -> Iterator[Document]:
     yield {"export": FORMAT}
     yield from ({"party": asdict(party)} for party in reader.parties())
@@ -103,6 +110,9 @@ def _contents(reader: Reader) -> Iterator[Document]:
         content = reader.attachment_content(attachment.digest) or b""
         yield {"attachment": asdict(attachment), "content": content.hex()}
     yield from ({"idempotency": asdict(entry)} for entry in reader.idempotency_entries())
+    for name in reader.drawers():
+        for key, document in _drawer(reader, name):
+            yield {"drawer": name, "key": key, "document": document}
 
 
 def export_lines(reader: Reader) -> Iterator[bytes]:
@@ -147,6 +157,8 @@ def _put(writer: Writer, document: Document) -> None:
         writer.put_api_key(_key_of(document["api_key"]))
     elif "attachment" in document:
         writer.put_attachment(Attachment(**document["attachment"]), bytes.fromhex(document["content"]))
+    elif "drawer" in document:
+        writer.put_in(document["drawer"], document["key"], document["document"])
     elif "idempotency" in document:
         writer.put_idempotency(IdempotencyEntry(**document["idempotency"]))
     else:

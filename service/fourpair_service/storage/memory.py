@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from copy import deepcopy
 from dataclasses import dataclass, field, fields, replace
 
 from fourpair_service.records.curves import Document, Parted
@@ -60,6 +61,7 @@ class State:
     idempotency: dict[tuple[str, str], IdempotencyEntry] = field(default_factory=dict)
     api_keys: dict[str, ApiKey] = field(default_factory=dict)
     faults: dict[str, FaultState] = field(default_factory=dict)
+    drawers: dict[tuple[str, str], Document] = field(default_factory=dict)
 
     def copy(self) -> State:
         """Return a state that can be changed without changing this one."""
@@ -233,6 +235,19 @@ class MemoryReader:
         found = [f for f in self._state.faults.values() if self._state.records[f.record_id].job_id == job_id]
         return sorted(found, key=lambda fault: (fault.opened_seq, fault.key))
 
+    def drawers(self) -> Sequence[str]:
+        """Return the names of the drawers that hold something, sorted."""
+        return sorted({name for name, _ in self._state.drawers})
+
+    def drawer(self, name: str, *, after: str = "", limit: int) -> Sequence[tuple[str, Document]]:
+        """Return documents of a drawer with their keys, by key, above ``after``."""
+        keys = sorted(key for own, key in self._state.drawers if own == name and key > after)
+        return [(key, deepcopy(self._state.drawers[name, key])) for key in keys[:limit]]
+
+    def drawn(self, name: str, key: str) -> Document | None:
+        """Return one document of a drawer."""
+        return deepcopy(self._state.drawers.get((name, key)))
+
 
 class MemoryWriter(MemoryReader):
     """See :class:`~fourpair_service.records.ports.Writer`."""
@@ -316,6 +331,14 @@ class MemoryWriter(MemoryReader):
     def put_api_key(self, key: ApiKey) -> None:
         """Keep or replace an API key."""
         self._state.api_keys[key.id] = key
+
+    def put_in(self, name: str, key: str, document: Document) -> None:
+        """Keep or replace a document of a drawer."""
+        self._state.drawers[name, key] = deepcopy(document)
+
+    def take_out(self, name: str, key: str) -> None:
+        """Drop a document of a drawer, where it is there."""
+        self._state.drawers.pop((name, key), None)
 
 
 class MemoryStore(MemoryReader):

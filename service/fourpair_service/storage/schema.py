@@ -255,6 +255,21 @@ def _records(db: Database) -> None:
             )
 
 
+@MIGRATIONS(name="0002_drawers")
+def _drawers(db: Database) -> None:
+    # What may change and lies outside every chain: runs, their results, subscriptions, deliveries.
+    db.execute(
+        """
+        CREATE TABLE drawer (
+            name TEXT NOT NULL,
+            key TEXT NOT NULL,
+            document TEXT NOT NULL CHECK (json_valid(document)),
+            PRIMARY KEY (name, key)
+        ) STRICT, WITHOUT ROWID
+        """
+    )
+
+
 def known_steps() -> tuple[str, ...]:
     """Return the steps of this release in order."""
     return tuple(step.name for step in MIGRATIONS._migrations)

@@ -8,6 +8,8 @@ from abc import abstractmethod
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
+import orjson
+
 from fourpair_service.records.curves import Document, Parted
 from fourpair_service.records.keys import ApiKey
 from fourpair_service.records.model import (
@@ -236,3 +238,17 @@ class SqliteReader:
             "WHERE job_id = ? ORDER BY opened_seq, key"
         )
         return self._all(_fault, sql, job_id)
+
+    def drawers(self) -> Sequence[str]:
+        """Return the names of the drawers that hold something, sorted."""
+        return self._all(lambda row: str(row[0]), "SELECT DISTINCT name FROM drawer ORDER BY name")
+
+    def drawer(self, name: str, *, after: str = "", limit: int) -> Sequence[tuple[str, Document]]:
+        """Return documents of a drawer with their keys, by key, above ``after``."""
+        sql = "SELECT key, document FROM drawer WHERE name = ? AND key > ? ORDER BY key LIMIT ?"
+        return self._all(lambda row: (row[0], orjson.loads(row[1])), sql, name, after, limit)
+
+    def drawn(self, name: str, key: str) -> Document | None:
+        """Return one document of a drawer."""
+        sql = "SELECT document FROM drawer WHERE name = ? AND key = ?"
+        return self._one(lambda row: orjson.loads(row[0]), sql, name, key)

@@ -9,6 +9,8 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any, Final
 
+import orjson
+
 from fourpair_service.records.curves import Document, Parted
 from fourpair_service.records.failures import fault_states
 from fourpair_service.records.headline import (
@@ -51,6 +53,10 @@ PUT_PARTY: Final = insertion("party", columns(Party), replacing=True)
 PUT_ATTACHMENT: Final = insertion("attachment", columns(Attachment))
 PUT_ENTRY: Final = insertion("idempotency", columns(IdempotencyEntry))
 PUT_KEY: Final = insertion("api_key", columns(ApiKey), replacing=True)
+PUT_IN: Final = (
+    "INSERT INTO drawer (name, key, document) VALUES (?, ?, ?) "
+    "ON CONFLICT (name, key) DO UPDATE SET document = excluded.document"
+)
 
 
 class SqliteWriter(SqliteReader):
@@ -192,3 +198,11 @@ class SqliteWriter(SqliteReader):
     def put_api_key(self, key: ApiKey) -> None:
         """Keep or replace an API key."""
         self._run(PUT_KEY, rows.key_row(key))
+
+    def put_in(self, name: str, key: str, document: Document) -> None:
+        """Keep or replace a document of a drawer."""
+        self._run(PUT_IN, (name, key, orjson.dumps(document).decode()))
+
+    def take_out(self, name: str, key: str) -> None:
+        """Drop a document of a drawer, where it is there."""
+        self._run("DELETE FROM drawer WHERE name = ? AND key = ?", (name, key))

@@ -100,6 +100,20 @@ RECORD_PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
         "Only a rule set that supersedes the one in force moves a record.",
         "Assess the record against the other rule set instead, which moves nothing.",
     ),
+    errors.RunFinishedError: Problem(
+        HTTPStatus.CONFLICT,
+        "run-finished",
+        "The run has ended",
+        "A run over many records that has ended can be neither stopped nor resumed.",
+        "Start a new run; it leaves alone what the first one has moved.",
+    ),
+    errors.RunHeldError: Problem(
+        HTTPStatus.CONFLICT,
+        "run-held",
+        "The run is being carried on",
+        "Somebody else is carrying this run on at the moment.",
+        "Wait for it, or stop it first.",
+    ),
     errors.InvalidKeyError: Problem(
         HTTPStatus.UNAUTHORIZED,
         "invalid-key",

@@ -12,6 +12,8 @@
     + InvalidRecordError           a document or change that cannot be kept as it is
     + InvalidQueryError            a filter, sort or cursor that means nothing
     + NotSupersedingError          the rule set does not replace the one in force
+    + RunFinishedError             a run that has ended can be neither stopped nor resumed
+    + RunHeldError                 somebody else is carrying the run on
     + IdempotencyMismatchError     one key, two different requests
     + InvalidKeyError              an API key that is mistyped, unknown, expired or revoked
     + StoreError                   the store itself
@@ -151,6 +153,28 @@ class NotSupersedingError(ServiceError):
             "assess the record instead, which moves nothing."
         )
         self.record_id, self.current, self.proposed = record_id, current, proposed
+
+
+class RunFinishedError(ServiceError):
+    """A run that has ended can be neither stopped nor resumed."""
+
+    code = "run-finished"
+
+    def __init__(self, run_id: str) -> None:
+        super().__init__(f"Run {run_id} has ended; start a new one.")
+        self.run_id = run_id
+
+
+class RunHeldError(ServiceError):
+    """Somebody else is carrying the run on."""
+
+    code = "run-held"
+
+    def __init__(self, run_id: str, holder: str, until: str) -> None:
+        super().__init__(
+            f"Run {run_id} is being carried on by {holder}; it is free again at {until} unless that goes on."
+        )
+        self.run_id, self.holder, self.until = run_id, holder, until
 
 
 class IdempotencyMismatchError(ServiceError):

@@ -81,6 +81,19 @@ class Catalogue:
         """Return the id of the rule set that replaces one, ``None`` where none does."""
         return next((r.id for r in self if r.supersedes == rule_set.id), None)
 
+    def all_superseded(self, rule_set: RuleSet) -> tuple[str, ...]:
+        """Return the ids of all that a rule set replaces, the nearest first."""
+        found: list[str] = []
+        older = rule_set.supersedes
+        while older is not None and older in self._rule_sets:
+            found.append(older)
+            older = self._rule_sets[older].supersedes
+        return tuple(found)
+
+    def superseding(self) -> tuple[RuleSet, ...]:
+        """Return the gradable rule sets that replace another one and are replaced by none."""
+        return tuple(r for r in self if r.gradable and r.supersedes and self.superseded_by(r) is None)
+
     def known_by_name(self) -> tuple[KnownByName, ...]:
         """Return what is known by name and has no limits, whole standards first."""
         categories = tuple(

@@ -1,0 +1,1 @@
+"""Many records looked at again: re-grading moves them, assessing only answers."""

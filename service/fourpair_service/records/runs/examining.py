@@ -1,0 +1,184 @@
+"""One record looked at again: pure reading and grading, which any process may do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fourpair_service.errors import ServiceError
+from fourpair_service.records.commands import stored_document
+from fourpair_service.records.curves import Document
+from fourpair_service.records.desk import Grader, Grading
+from fourpair_service.records.model import Assessment, Record
+from fourpair_service.records.ports import Reader
+from fourpair_service.records.runs.comparing import difference
+from fourpair_service.records.runs.model import Examined, Found, Question, RunKind
+
+# The grader for a question: what a link carries is worked out only where that is asked.
+GraderFor = Callable[[Question], Grader]
+NOT_EVALUATED = "not_evaluated"
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Where records are looked at: a store to read from, and how to grade."""
+
+    reader: Reader
+    grader_for: GraderFor
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Some records of a run, to be looked at together."""
+
+    question: Question
+    record_ids: tuple[str, ...]
+
+
+def _document(reader: Reader, record: Record) -> Document:
+    document = stored_document(reader, record.id, record.revision)
+    return {name: value for name, value in document.items() if name != "requirement"}
+
+
+def _asked(verdict: Mapping[str, Any], **other: Any) -> Document:
+    return {n: v for n, v in {**verdict["requirement"], **other}.items() if v is not None}
+
+
+def _told(record: Record, **more: Any) -> Document:
+    return {
+        "record": record.id,
+        "label": record.label,
+        "job": record.job_id,
+        "revision": record.revision,
+        **more,
+    }
+
+
+def is_concerned(question: Question, record: Record) -> bool:
+    """Return whether a run looks into a record at all."""
+    if record.withdrawn:
+        return False
+    return question.kind is not RunKind.REGRADE or record.rule_set_id in question.supersedes
+
+
+def _regraded(bench: Bench, question: Question, record: Record) -> Examined:
+    before = bench.reader.verdict(record.id, record.revision)
+    assert before is not None, "a revision has its verdict"
+    asked = _asked(before, rule_set=question.rule_set)
+    grading = bench.grader_for(question)(_document(bench.reader, record), asked)
+    found = difference(before, grading.verdict)
+    if found is None:
+        return Examined(record.id, record.row, record.revision, Found.UNCHANGED)
+    return Examined(
+        record.id,
+        record.row,
+        record.revision,
+        Found.CHANGED,
+        _told(record, **found),
+        f"{found['outcome_before']} > {found['outcome_after']}",
+        grading.verdict,
+        grading.assessment,
+    )
+
+
+def _place(point: Mapping[str, Any] | None) -> Document | None:
+    if not point:
+        return None
+    return {name: point.get(name) for name in ("parameter", "end", "pairs", "frequency_mhz", "margin_db")}
+
+
+def _requirement_met(grading: Grading) -> Document:
+    verdict = grading.verdict
+    reasons = verdict.get("reasons") or [None]
+    return {
+        "answer": verdict["outcome"],
+        "headroom_db": verdict["headroom_db"],
+        "because": _place(verdict.get("headroom")),
+        "provisional": bool(verdict.get("provisional")),
+        "text": reasons[0],
+    }
+
+
+def _row(rows: Iterable[Mapping[str, Any]], name: str, value: Any) -> Mapping[str, Any]:
+    return next((row for row in rows if row[name] == value), {})
+
+
+def _application_run(assessment: Assessment | None, name: str) -> Document:
+    carried = (assessment.document if assessment else {}).get("applications") or {}
+    row = _row(carried.get("applications", ()), "application", name)
+    text = row.get("text") or [None]
+    return {
+        "answer": row.get("state", NOT_EVALUATED),
+        "headroom_db": row.get("headroom_db"),
+        "because": _place(row.get("limiting")),
+        "provisional": bool(row.get("provisional", True)),
+        "text": " ".join([text[0], *row.get("conditions", ())]) if text[0] else None,
+    }
+
+
+def _power_carried(assessment: Assessment | None, power_type: int) -> Document:
+    powering = (assessment.document if assessment else {}).get("powering") or {}
+    row = _row(powering.get("types", ()), "type", power_type)
+    available = [
+        each["available_w"] for each in row.get("available_w", ()) if each["available_w"] is not None
+    ]
+    highest = row.get("highest_class")
+    text = None
+    if row:
+        text = (
+            f"Highest class that arrives: {'none' if highest is None else highest}"
+            f"{f', {max(available):.1f} W at the device' if available else ''}."
+        )
+    return {
+        "answer": row.get("state", NOT_EVALUATED),
+        "headroom_db": None,
+        "because": None,
+        "provisional": row.get("basis") != "published",
+        "text": text,
+    }
+
+
+def _answer(question: Question, grading: Grading) -> Document:
+    if question.application is not None:
+        return _application_run(grading.assessment, question.application)
+    if question.power_type is not None:
+        return _power_carried(grading.assessment, question.power_type)
+    return _requirement_met(grading)
+
+
+def _assessed(bench: Bench, question: Question, record: Record) -> Examined:
+    asked = question.requirement
+    if asked is None:
+        verdict = bench.reader.verdict(record.id, record.revision)
+        assert verdict is not None, "a revision has its verdict"
+        asked = _asked(verdict)
+    grading = bench.grader_for(question)(_document(bench.reader, record), asked)
+    answer = _answer(question, grading)
+    return Examined(
+        record.id,
+        record.row,
+        record.revision,
+        Found.ANSWERED,
+        _told(record, outcome=record.outcome, **answer),
+        answer["answer"],
+        assessment=grading.assessment if question.keep else None,
+    )
+
+
+def examine(bench: Bench, question: Question, record: Record) -> Examined:
+    """Return what a run finds of a record; an error of grading is a finding too."""
+    if not is_concerned(question, record):
+        return Examined(record.id, record.row, record.revision, Found.NOT_CONCERNED)
+    look = _regraded if question.kind is RunKind.REGRADE else _assessed
+    try:
+        return look(bench, question, record)
+    except ServiceError as error:
+        told = _told(record, refused=str(error), code=error.code)
+        return Examined(record.id, record.row, record.revision, Found.REFUSED, told)
+
+
+def examine_chunk(bench: Bench, chunk: Chunk) -> list[Examined]:
+    """Return what a run finds of each record of a chunk, in its order."""
+    found = (bench.reader.record(record_id) for record_id in chunk.record_ids)
+    return [examine(bench, chunk.question, record) for record in found if record is not None]

@@ -9,9 +9,12 @@ from typing import Any
 from werkzeug.test import Client, TestResponse
 
 from fourpair_service.app import create_app
+from fourpair_service.background import Background
+from fourpair_service.config import Settings
 from fourpair_service.records.errors import (
     ImportRefusedError,
     NotSupersedingError,
+    RunHeldError,
     SchemaFromFutureError,
     StoreBusyError,
     StoreCorruptError,
@@ -121,6 +124,15 @@ def _failing(failure: Exception) -> Callable[[], TestResponse]:
     return lambda: _app(FailingStore(failure)).test_client().get("/readyz")
 
 
+def _ended_run() -> TestResponse:
+    app = _app()
+    client = app.test_client()
+    asked = {"requirement": {"rule_set": "TIA", "category": "6"}}
+    url = client.post("/v1/assessments", json=asked).headers["Location"]
+    Background(Settings(), app.extensions["fourpair"].desk).round()
+    return client.post(f"{url}/stop")
+
+
 TRIGGERS: dict[str, Callable[[], TestResponse]] = {
     "not-kept": lambda: _client().get("/v1/jobs/none"),
     "revision-conflict": _stale,
@@ -145,7 +157,9 @@ TRIGGERS: dict[str, Callable[[], TestResponse]] = {
     "store-corrupt": _failing(StoreCorruptError("It is damaged.")),
     "schema-from-future": _failing(SchemaFromFutureError("It is of a newer release.")),
     "store-failed": _failing(StoreError("It failed.")),
+    "run-finished": _ended_run,
     # Met on the command line and by the commands of the core alone, told over HTTP all the same.
     "import-refused": _failing(ImportRefusedError("It was cut.")),
     "not-superseding": _failing(NotSupersedingError("r", current="a", proposed="b")),
+    "run-held": _failing(RunHeldError("1", "night:1", "2026-12-01T00:00:00.000000Z")),
 }

@@ -34,6 +34,7 @@ from fourpair_service.http.resources import (
     records,
     revisions,
     rule_sets,
+    runs,
     what_if,
 )
 from fourpair_service.http.running import Running
@@ -103,6 +104,7 @@ BLUEPRINTS = (
     batch.blueprint,
     revisions.blueprint,
     changes.blueprint,
+    runs.blueprint,
     parties.blueprint,
     faults.blueprint,
     rule_sets.blueprint,
@@ -122,6 +124,12 @@ def new_id() -> str:
     return secrets.token_hex(ID_BYTES)
 
 
+def record_grader(settings: Settings, clock: Callable[[], datetime] = now) -> RecordGrader:
+    """Return what grades records."""
+    limits = DocumentLimits(curves=settings.max_curves, points_per_curve=settings.max_points)
+    return RecordGrader(Catalogue.load(settings.limits_directory), limits, clock, Detail.FAULTS)
+
+
 def services_of(
     settings: Settings,
     store: Store,
@@ -130,12 +138,10 @@ def services_of(
     shared: Shared,
 ) -> Services:
     """Return what the resources need."""
-    catalogue = Catalogue.load(settings.limits_directory)
-    limits = DocumentLimits(curves=settings.max_curves, points_per_curve=settings.max_points)
-    grader = RecordGrader(catalogue, limits, clock, Detail.FAULTS)
+    grader = record_grader(settings, clock)
     return Services(
         settings=settings,
-        catalogue=catalogue,
+        catalogue=grader.catalogue,
         clock=clock,
         desk=Desk(store, clock, make_id, grader),
         rate_limit=RateLimit(shared),

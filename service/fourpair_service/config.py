@@ -32,6 +32,8 @@ SETTINGS: Final = (
     Setting(
         "FOURPAIR_STORE", "fourpair.db", "file that keeps the records; :memory: keeps them while it runs"
     ),
+    Setting("FOURPAIR_BACKGROUND", "1", "0 leaves runs and deliveries to `fourpair-service work`"),
+    Setting("FOURPAIR_GRADING_PROCESSES", "2", "processes that a run over many records grades in"),
     Setting("FOURPAIR_MIN_FREE_BYTES", "268435456", "room on the disk below which the service is not ready"),
     Setting("FOURPAIR_REQUESTS_PER_MINUTE", "6000", "of a key that has no rate of its own; 0 for no limit"),
     Setting("FOURPAIR_ALLOW_OPEN", "0", "1 allows an address other than loopback, without keys"),
@@ -54,6 +56,8 @@ class Settings:
     port: int = 8740
     workers: int = 2
     store: str = ":memory:"
+    background: bool = True
+    grading_processes: int = 2
     min_free_bytes: int = 256 * 1024 * 1024
     requests_per_minute: int = 6000
     allow_open: bool = False
@@ -78,6 +82,8 @@ class Settings:
             port=_whole(values, "FOURPAIR_PORT", 0, 65535),
             workers=_whole(values, "FOURPAIR_WORKERS", 1, 64),
             store=values["FOURPAIR_STORE"],
+            background=bool(_whole(values, "FOURPAIR_BACKGROUND", 0, 1)),
+            grading_processes=_whole(values, "FOURPAIR_GRADING_PROCESSES", 1, 64),
             min_free_bytes=_whole(values, "FOURPAIR_MIN_FREE_BYTES", 0, 2**50),
             requests_per_minute=_whole(values, "FOURPAIR_REQUESTS_PER_MINUTE", 0, 10_000_000),
             allow_open=bool(_whole(values, "FOURPAIR_ALLOW_OPEN", 0, 1)),

@@ -5,6 +5,11 @@ from __future__ import annotations
 import gc
 import ipaddress
 import logging
+import os
+import subprocess
+import sys
+import threading
+import time
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
@@ -12,6 +17,7 @@ from flask import Flask
 from gunicorn.app.base import BaseApplication
 
 from fourpair_service.app import create_app
+from fourpair_service.background import Background
 from fourpair_service.config import InvalidSettingError, Settings
 from fourpair_service.http.following import Followers
 from fourpair_service.http.request_log import LOGGER
@@ -64,6 +70,7 @@ class Server(BaseApplication):  # type: ignore[misc]
 
     def __init__(self, settings: Settings, app: Flask, started: Callable[[str], None]) -> None:
         self._settings, self._app, self._started = settings, app, started
+        self._background: subprocess.Popen[bytes] | None = None
         super().__init__()
 
     def load_config(self) -> None:
@@ -76,6 +83,9 @@ class Server(BaseApplication):  # type: ignore[misc]
         self.cfg.set("preload_app", True)
         self.cfg.set("loglevel", "warning")
         self.cfg.set("when_ready", self._ready)
+        self.cfg.set("on_exit", self._exit)
+        if in_memory and self._settings.background:
+            self.cfg.set("post_worker_init", self._work_here)
 
     def load(self) -> WSGIApplication:
         """Return the application, with waiting readers kept apart from the workers."""
@@ -97,7 +107,21 @@ class Server(BaseApplication):  # type: ignore[misc]
     def _ready(self, server: Any) -> None:
         _spare_the_collector()
         host, port = server.LISTENERS[0].sock.getsockname()[:2]
+        if self._settings.background and self._settings.store != IN_MEMORY:
+            command = [sys.executable, "-m", "fourpair_service", "work", "--beside", str(os.getpid())]
+            own = os.environ | {"FOURPAIR_STORE": self._settings.store}
+            self._background = subprocess.Popen(command, env=own)
         self._started(f"http://{host}:{port}")
+
+    def _exit(self, server: Any) -> None:
+        if self._background is not None:
+            self._background.terminate()
+
+    def _work_here(self, worker: Any) -> None:
+        """Work beside the requests, where nobody else sees the store."""
+        services: Services = self._app.extensions[NAME]
+        work = Background(self._settings, services.desk)
+        threading.Thread(target=work.keep_on, args=(time.sleep,), daemon=True).start()
 
 
 def _spare_the_collector() -> None:

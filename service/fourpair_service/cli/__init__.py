@@ -7,11 +7,11 @@ import os
 import sys
 from collections.abc import Sequence
 
-from fourpair_service.cli import demo, faults, grade, keeping, keys, openapi, serve, what_if
+from fourpair_service.cli import demo, faults, grade, keeping, keys, openapi, regrade, serve, what_if, work
 from fourpair_service.config import Settings
 from fourpair_service.errors import ServiceError
 
-COMMANDS = (serve, grade, what_if, faults, demo, keys, keeping, openapi)
+COMMANDS = (serve, grade, what_if, faults, demo, keys, keeping, regrade, work, openapi)
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -17,6 +17,7 @@ from fourpair_service.http.schemas.measurement import RequirementRequest
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import Grading
 from fourpair_service.records.model import Assessment
+from fourpair_service.records.runs.model import Question, RunKind
 from fourpair_service.rulesets.catalogue import Catalogue
 
 
@@ -69,3 +70,9 @@ class RecordGrader:
         if not isinstance(name, str) or not name:
             return requirement
         return {**requirement, "rule_set": self.catalogue.get(name).id}
+
+    def for_question(self, question: Question) -> RecordGrader:
+        """Return the grader for what a run asks: what a link carries is worked out only where it is asked."""
+        if question.application is not None or question.power_type is not None:
+            return replace(self, detail=Detail.ALL)
+        return self if question.kind is RunKind.REGRADE else replace(self, detail=Detail.NONE)

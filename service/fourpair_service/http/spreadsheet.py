@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
 from typing import Final
 
 # OWASP, "CSV Injection": what a spreadsheet may take for a formula.
@@ -30,11 +31,17 @@ def plain_text(text: str) -> str:
     return text[1:] if text.startswith(MARK) and text[1:].startswith((*STARTS, MARK)) else text
 
 
-def csv_text(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Return rows as CSV (RFC 4180): numbers stay numbers, text is made safe."""
+def csv_lines(header: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[str]:
+    """Yield rows as lines of CSV (RFC 4180): numbers stay numbers, text is made safe."""
     target = io.StringIO()
     writer = csv.writer(target, lineterminator="\r\n")
-    writer.writerow(header)
-    for row in rows:
+    for row in chain([header], rows):
         writer.writerow([safe_text(cell) if isinstance(cell, str) else cell for cell in row])
-    return target.getvalue()
+        yield target.getvalue()
+        target.seek(0)
+        target.truncate()
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Return rows as CSV (RFC 4180): numbers stay numbers, text is made safe."""
+    return "".join(csv_lines(header, rows))

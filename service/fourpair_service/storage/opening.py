@@ -11,6 +11,11 @@ from fourpair_service.storage.sqlite import SqliteStore
 IN_MEMORY: Final = ":memory:"
 
 
+def is_file(name: str) -> bool:
+    """Return whether a store of this name is a file of its own."""
+    return name != IN_MEMORY
+
+
 def open_store(name: str) -> Store:
     """Return the store of a name: a file, or memory.
 

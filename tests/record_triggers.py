@@ -158,6 +158,7 @@ TRIGGERS: dict[str, Callable[[], TestResponse]] = {
     "schema-from-future": _failing(SchemaFromFutureError("It is of a newer release.")),
     "store-failed": _failing(StoreError("It failed.")),
     "run-finished": _ended_run,
+    "target-refused": lambda: _client().post("/v1/subscriptions", json={"url": "https://127.0.0.1/"}),
     # Met on the command line and by the commands of the core alone, told over HTTP all the same.
     "import-refused": _failing(ImportRefusedError("It was cut.")),
     "not-superseding": _failing(NotSupersedingError("r", current="a", proposed="b")),

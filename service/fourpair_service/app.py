@@ -35,14 +35,17 @@ from fourpair_service.http.resources import (
     revisions,
     rule_sets,
     runs,
+    subscriptions,
     what_if,
 )
 from fourpair_service.http.running import Running
 from fourpair_service.http.schemas.curves import SWEPT
 from fourpair_service.http.schemas.document_limits import DocumentLimits
+from fourpair_service.http.schemas.subscriptions import MessageSchema
 from fourpair_service.http.services import NAME, Services
 from fourpair_service.http.shared_file import Shared, shared_beside
 from fourpair_service.records.desk import Desk
+from fourpair_service.records.model import ChangeKind
 from fourpair_service.records.ports import Store
 from fourpair_service.rulesets.catalogue import Catalogue
 from fourpair_service.storage.opening import IN_MEMORY, open_store
@@ -105,6 +108,7 @@ BLUEPRINTS = (
     revisions.blueprint,
     changes.blueprint,
     runs.blueprint,
+    subscriptions.blueprint,
     parties.blueprint,
     faults.blueprint,
     rule_sets.blueprint,
@@ -112,6 +116,27 @@ BLUEPRINTS = (
 )
 # Random bytes in the id of whatever is kept: nobody guesses one or makes it twice.
 ID_BYTES = 9
+
+
+def described_messages() -> dict[str, object]:
+    """Return what the OpenAPI document says of the messages to subscribers (OpenAPI 3.1.0, 4.8.1)."""
+    names = ("webhook-id", "webhook-timestamp", "webhook-signature")
+    headers = [{"in": "header", "name": n, "required": True, "schema": {"type": "string"}} for n in names]
+    content = {"application/json": {"schema": {"$ref": "#/components/schemas/Message"}}}
+    return {
+        kind.value: {
+            "post": {
+                "summary": f"Tells that there was {kind.value}; the content is read from the service",
+                "parameters": headers,
+                "requestBody": {"required": True, "content": content},
+                "responses": {
+                    "2XX": {"description": "It has arrived"},
+                    "410": {"description": "Send no more: the subscription is paused"},
+                },
+            }
+        }
+        for kind in ChangeKind
+    }
 
 
 def now() -> datetime:
@@ -191,6 +216,8 @@ def create_app(
     api.ma_plugin.converter.add_attribute_function(describe)
     for name, schema in SHARED_SCHEMAS.items():
         api.spec.components.schema(name, schema)
+    api.spec.components.schema("Message", schema=MessageSchema)
+    api.spec.options["webhooks"] = described_messages()
     for blueprint in BLUEPRINTS:
         api.register_blueprint(blueprint)
     app.register_blueprint(pages.blueprint)

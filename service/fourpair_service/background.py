@@ -1,9 +1,10 @@
-"""What the service does beside answering: carrying runs on."""
+"""What the service does beside answering: carrying runs on, and telling receivers of changes."""
 
 from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -17,9 +18,15 @@ from fourpair_service.records.runs.carrying import Carrier, carry_on, claim
 from fourpair_service.records.runs.commands import open_runs
 from fourpair_service.records.runs.examining import Bench
 from fourpair_service.records.runs.model import Run
+from fourpair_service.records.subscriptions.delivering import Deliverer
+from fourpair_service.records.subscriptions.model import Send
+from fourpair_service.webhooks.sending import Sender
+from fourpair_service.webhooks.signing import signed_headers
 
 # How long it sleeps between two looks. [s]
 NAP_S: Final = 0.5
+# Receivers that are sent to at once.
+MOST_RECEIVERS: Final = 8
 LOGGER: Final = logging.getLogger("fourpair.background")
 
 
@@ -38,6 +45,15 @@ class Background:
     go_on: Callable[[], bool] = lambda: True
     name: str = field(default_factory=holder)
     _carrier: Carrier | None = None
+    _sender: Send | None = None
+
+    @property
+    def send(self) -> Send:
+        """What sends messages."""
+        if self._sender is None:
+            own = self.settings
+            self._sender = Sender(own.webhook_networks, own.webhook_authorities)
+        return self._sender
 
     def _grader_for(self) -> Bench:
         grader = self.desk.grade
@@ -66,8 +82,22 @@ class Background:
             LOGGER.info("run=%s state=%s records=%s", run.id, found[-1].state.value, found[-1].seen)
         return found
 
+    def deliver(self) -> int:
+        """Send what waits to receivers, a thread for each, and return how many messages were tried."""
+        deliverer = Deliverer(
+            self.desk, self.send, signed_headers, self.name, is_gone=is_gone, go_on=self.go_on
+        )
+        waiting = deliverer.waiting()
+        if not waiting:
+            return 0
+        with ThreadPoolExecutor(min(len(waiting), MOST_RECEIVERS)) as pool:
+            tried = list(pool.map(deliverer.deliver, (each.id for each in waiting)))
+        LOGGER.info("subscriptions=%s messages=%s", len(waiting), sum(tried))
+        return sum(tried)
+
     def round(self) -> None:
         """Do everything that waits, once."""
+        self.deliver()
         self.runs()
 
     def keep_on(self, sleep: Callable[[float], None]) -> None:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Final
 
 from fourpair_service.errors import ServiceError
+
+Network = IPv4Network | IPv6Network
 
 
 class InvalidSettingError(ServiceError):
@@ -34,6 +37,14 @@ SETTINGS: Final = (
     ),
     Setting("FOURPAIR_BACKGROUND", "1", "0 leaves runs and deliveries to `fourpair-service work`"),
     Setting("FOURPAIR_GRADING_PROCESSES", "2", "processes that a run over many records grades in"),
+    Setting(
+        "FOURPAIR_WEBHOOK_NETWORKS",
+        "",
+        "networks of the site, as 10.1.0.0/16, that webhooks may go to; by http too",
+    ),
+    Setting(
+        "FOURPAIR_WEBHOOK_AUTHORITIES", "", "file of the certificate authorities that receivers are held to"
+    ),
     Setting("FOURPAIR_MIN_FREE_BYTES", "268435456", "room on the disk below which the service is not ready"),
     Setting("FOURPAIR_REQUESTS_PER_MINUTE", "6000", "of a key that has no rate of its own; 0 for no limit"),
     Setting("FOURPAIR_ALLOW_OPEN", "0", "1 allows an address other than loopback, without keys"),
@@ -58,6 +69,8 @@ class Settings:
     store: str = ":memory:"
     background: bool = True
     grading_processes: int = 2
+    webhook_networks: tuple[Network, ...] = ()
+    webhook_authorities: Path | None = None
     min_free_bytes: int = 256 * 1024 * 1024
     requests_per_minute: int = 6000
     allow_open: bool = False
@@ -84,6 +97,8 @@ class Settings:
             store=values["FOURPAIR_STORE"],
             background=bool(_whole(values, "FOURPAIR_BACKGROUND", 0, 1)),
             grading_processes=_whole(values, "FOURPAIR_GRADING_PROCESSES", 1, 64),
+            webhook_networks=_networks(values, "FOURPAIR_WEBHOOK_NETWORKS"),
+            webhook_authorities=_file(values, "FOURPAIR_WEBHOOK_AUTHORITIES"),
             min_free_bytes=_whole(values, "FOURPAIR_MIN_FREE_BYTES", 0, 2**50),
             requests_per_minute=_whole(values, "FOURPAIR_REQUESTS_PER_MINUTE", 0, 10_000_000),
             allow_open=bool(_whole(values, "FOURPAIR_ALLOW_OPEN", 0, 1)),
@@ -94,6 +109,22 @@ class Settings:
             max_curves=_whole(values, "FOURPAIR_MAX_CURVES", 1, 10_000),
             max_points=_whole(values, "FOURPAIR_MAX_POINTS", 2, 10_000_000),
         )
+
+
+def _networks(values: Mapping[str, str], variable: str) -> tuple[Network, ...]:
+    try:
+        return tuple(ip_network(part.strip()) for part in values[variable].split(",") if part.strip())
+    except ValueError as error:
+        raise InvalidSettingError(
+            f"{variable} is {values[variable]!r}: {error}. Give networks such as 10.1.0.0/16, with commas between."
+        ) from None
+
+
+def _file(values: Mapping[str, str], variable: str) -> Path | None:
+    path = Path(values[variable]) if values[variable] else None
+    if path is not None and not path.is_file():
+        raise InvalidSettingError(f"{variable} is {values[variable]!r}; there is no such file.")
+    return path
 
 
 def _whole(values: Mapping[str, str], variable: str, low: int, high: int) -> int:

@@ -1,4 +1,4 @@
-"""``fourpair-service work``: carry on runs, for as long as it is not told to end."""
+"""``fourpair-service work``: carry runs on and send messages, until it is told to end."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from fourpair_service.records.desk import Desk
 
 def add_to(commands: _SubParsersAction[Any]) -> None:
     """Add the command."""
-    parser = commands.add_parser("work", help="carry on runs over many records; 'serve' starts one by itself")
+    parser = commands.add_parser("work", help="carry runs on and send messages; 'serve' starts one by itself")
     parser.add_argument("--once", action="store_true", help="do what waits, and end")
     parser.add_argument("--beside", type=int, metavar="PID", help="end when that process has ended")
     parser.set_defaults(run=run)

@@ -11,6 +11,7 @@ from fourpair_service.http.auth_errors import KeyMissingError, RateLimitedError,
 from fourpair_service.http.body_errors import BatchRefusedError, InvalidBodyError
 from fourpair_service.http.problem import Problem
 from fourpair_service.records import errors
+from fourpair_service.webhooks.targets import TargetRefusedError
 
 READ_AGAIN: Final = "Read it again, look at what has changed, and re-apply the change with its new ETag."
 OPERATOR: Final = "Whoever runs the service must look at it; the message says what to do. Nothing was stored."
@@ -113,6 +114,13 @@ RECORD_PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
         "The run is being carried on",
         "Somebody else is carrying this run on at the moment.",
         "Wait for it, or stop it first.",
+    ),
+    TargetRefusedError: Problem(
+        HTTPStatus.UNPROCESSABLE_ENTITY,
+        "target-refused",
+        "Nothing is sent to that address",
+        "Messages go to public addresses by https, and to networks that the operator has allowed.",
+        "Give an https URL with a public host on port 443, or ask the operator to allow the receiver's network.",
     ),
     errors.InvalidKeyError: Problem(
         HTTPStatus.UNAUTHORIZED,

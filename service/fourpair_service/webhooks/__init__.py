@@ -1,0 +1,1 @@
+"""Sending signed messages to receivers that others chose, without being led astray."""

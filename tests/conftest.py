@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import shutil
 
+from postgres_server import binaries
+
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 # Set by .ci/run: there, what cannot run is a failure.
 ALL_PARTS = "FOURPAIR_TEST_ALL"
@@ -12,15 +14,29 @@ ALL_PARTS = "FOURPAIR_TEST_ALL"
 NOT_RUN: list[str] = []
 
 
+# What a marked test needs, whether it is there, and what is said of those that are left out.
+NEEDS = {
+    "browser": (
+        lambda: any(map(shutil.which, BROWSERS)),
+        "tests of the docs page: they need Chromium on the path",
+    ),
+    "postgresql": (
+        lambda: binaries() is not None,
+        "tests of the PostgreSQL store: they need its server programs",
+    ),
+}
+
+
 def pytest_collection_modifyitems(config, items):
-    """Take out the tests that need a browser where there is none, and remember to say so."""
-    if any(map(shutil.which, BROWSERS)) or os.environ.get(ALL_PARTS):
+    """Take out the tests that need what is not there, and remember to say so."""
+    if os.environ.get(ALL_PARTS):
         return
-    left_out = [item for item in items if item.get_closest_marker("browser")]
-    if left_out:
-        items[:] = [item for item in items if item not in left_out]
-        config.hook.pytest_deselected(items=left_out)
-        NOT_RUN.append(f"{len(left_out)} tests of the docs page: they need Chromium on the path")
+    for mark, (is_there, told) in NEEDS.items():
+        left_out = [item for item in items if item.get_closest_marker(mark)]
+        if left_out and not is_there():
+            items[:] = [item for item in items if item not in left_out]
+            config.hook.pytest_deselected(items=left_out)
+            NOT_RUN.append(f"{len(left_out)} {told}")
 
 
 def pytest_terminal_summary(terminalreporter):

@@ -17,15 +17,17 @@ from fourpair_service.records.integrity import first_break
 from fourpair_service.records.runs.commands import open_runs
 from fourpair_service.storage.opening import open_store
 from killing import ROOT, environment, started
+from stores import LASTING, store_name
 from webhook_receiver import LOOPBACK, receiving
 
 ROUNDS = 5
 PATIENCE_S = 90
 
 
-@pytest.fixture
-def name(tmp_path):
-    return str(tmp_path / "records.db")
+@pytest.fixture(params=LASTING)
+def name(request, tmp_path):
+    with store_name(request.param, tmp_path) as made:
+        yield made
 
 
 @contextmanager

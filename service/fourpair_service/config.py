@@ -33,7 +33,9 @@ SETTINGS: Final = (
     Setting("FOURPAIR_PORT", "8740", "port to listen on; 0 takes a free one"),
     Setting("FOURPAIR_WORKERS", "2", "processes, each with one request thread"),
     Setting(
-        "FOURPAIR_STORE", "fourpair.db", "file that keeps the records; :memory: keeps them while it runs"
+        "FOURPAIR_STORE",
+        "fourpair.db",
+        "file that keeps the records, or a postgresql:// URL; :memory: keeps them while it runs",
     ),
     Setting("FOURPAIR_BACKGROUND", "1", "0 leaves runs and deliveries to `fourpair-service work`"),
     Setting("FOURPAIR_GRADING_PROCESSES", "2", "processes that a run over many records grades in"),

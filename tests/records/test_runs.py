@@ -26,9 +26,9 @@ from fourpair_service.records.runs.commands import (
 from fourpair_service.records.runs.examining import Bench
 from fourpair_service.records.runs.model import Question, RunKind, RunState
 from fourpair_service.records.search import Filter, Sort
-from fourpair_service.storage.memory import MemoryStore
-from fourpair_service.storage.sqlite import SqliteStore
+from fourpair_service.storage.opening import open_store
 from record_factory import ANYONE, desk_of, grade, measurement
+from stores import KINDS, store_name
 
 JOB = "harbour-hall"
 OLD, NEW = "demo-2026", "demo-2027"
@@ -49,11 +49,12 @@ def by_edition(document, requirement):
     return grade(shifted, requirement)
 
 
-@pytest.fixture(params=["memory", "sqlite"])
+@pytest.fixture(params=KINDS)
 def store(request, tmp_path):
-    made = MemoryStore() if request.param == "memory" else SqliteStore(tmp_path / "records.db")
-    yield made
-    made.close()
+    with store_name(request.param, tmp_path) as name:
+        made = open_store(name)
+        yield made
+        made.close()
 
 
 @pytest.fixture

@@ -33,10 +33,11 @@ from fourpair_service.records.subscriptions.model import (
 )
 from fourpair_service.records.transfer import export_lines, import_lines
 from fourpair_service.storage.memory import MemoryStore
-from fourpair_service.storage.sqlite import SqliteStore
+from fourpair_service.storage.opening import open_store
 from fourpair_service.webhooks.sending import Sender
 from fourpair_service.webhooks.signing import secret_of, signed_headers
 from record_factory import ANYONE, START, desk_of, measurement
+from stores import KINDS, store_name
 from webhook_receiver import LOOPBACK, receiving
 
 JOB = "harbour-hall"
@@ -57,11 +58,12 @@ class Wall:
         self.now += timedelta(**how)
 
 
-@pytest.fixture(params=["memory", "sqlite"])
+@pytest.fixture(params=KINDS)
 def store(request, tmp_path):
-    made = MemoryStore() if request.param == "memory" else SqliteStore(tmp_path / "records.db")
-    yield made
-    made.close()
+    with store_name(request.param, tmp_path) as name:
+        made = open_store(name)
+        yield made
+        made.close()
 
 
 @pytest.fixture

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from fourpair_service.records import commands
 from fourpair_service.records.desk import Terms
-from fourpair_service.storage.sqlite import SqliteStore
+from fourpair_service.storage.opening import open_store
 from record_factory import ANYONE, desk_of, measurement
 
 
 def append_some(path, worker, count, failures):
     """Append so many records, and tell the failure or nothing."""
     failure = ""
-    store = SqliteStore(path)
+    store = open_store(str(path))
     desk = desk_of(store, prefix=f"w{worker}-")
     try:
         for number in range(count):
@@ -24,7 +24,7 @@ def append_some(path, worker, count, failures):
 
 def append_until_killed(path, acknowledged):
     """Append records without end, and tell each once it is acknowledged."""
-    store = SqliteStore(path)
+    store = open_store(str(path))
     last = store.last_change().seq
     desk = desk_of(store, prefix=f"p{last}-")
     for number in range(100_000):
@@ -35,4 +35,4 @@ def append_until_killed(path, acknowledged):
 
 def open_and_close(path):
     """Open a store, making it where it is not there yet."""
-    SqliteStore(path).close()
+    open_store(str(path)).close()

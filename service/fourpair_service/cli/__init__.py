@@ -7,11 +7,23 @@ import os
 import sys
 from collections.abc import Sequence
 
-from fourpair_service.cli import demo, faults, grade, keeping, keys, openapi, regrade, serve, what_if, work
+from fourpair_service.cli import (
+    demo,
+    faults,
+    grade,
+    grant,
+    keeping,
+    keys,
+    openapi,
+    regrade,
+    serve,
+    what_if,
+    work,
+)
 from fourpair_service.config import Settings
 from fourpair_service.errors import ServiceError
 
-COMMANDS = (serve, grade, what_if, faults, demo, keys, keeping, regrade, work, openapi)
+COMMANDS = (serve, grade, what_if, faults, demo, keys, grant, keeping, regrade, work, openapi)
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -8,12 +8,12 @@ from argparse import Namespace, _SubParsersAction
 from pathlib import Path
 from typing import Any, Final
 
+from fourpair_service.cli.existing import existing_store
 from fourpair_service.config import InvalidSettingError, Settings
-from fourpair_service.records.errors import StoreReadOnlyError
 from fourpair_service.records.integrity import breaks, every_record_id
 from fourpair_service.records.transfer import export_lines, import_lines
 from fourpair_service.storage.backup import backup, restore
-from fourpair_service.storage.opening import IN_MEMORY
+from fourpair_service.storage.opening import is_file, open_store, shown
 from fourpair_service.storage.sqlite import SqliteStore
 
 BROKEN: Final = 5
@@ -43,20 +43,22 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
 
 
 def _path(settings: Settings) -> Path:
-    if settings.store == IN_MEMORY:
-        raise InvalidSettingError("FOURPAIR_STORE is :memory:; give it the file of the store.")
+    if not is_file(settings.store):
+        raise InvalidSettingError(
+            f"FOURPAIR_STORE is {shown(settings.store)}, which is no file: a PostgreSQL database is copied by its "
+            "own tools, or by export and import."
+        )
     return Path(settings.store)
 
 
-def _existing(settings: Settings) -> SqliteStore:
+def _file_store(settings: Settings) -> SqliteStore:
     path = _path(settings)
-    if not path.is_file():
-        raise StoreReadOnlyError(f"There is no store {path}; FOURPAIR_STORE says where it is.")
+    existing_store(settings).close()
     return SqliteStore(path)
 
 
 def _verify(options: Namespace, settings: Settings) -> int:
-    store = _existing(settings)
+    store = existing_store(settings)
     with store.reading() as reader:
         last, count = reader.last_change(), 0
         for found in breaks(reader, every_record_id(reader)):
@@ -70,7 +72,7 @@ def _verify(options: Namespace, settings: Settings) -> int:
 
 
 def _backup(options: Namespace, settings: Settings) -> int:
-    proof = backup(_existing(settings), options.file)
+    proof = backup(_file_store(settings), options.file)
     print(f"{options.file}: {proof.records} records, proven up to entry {proof.seq} of the feed.")
     return 0
 
@@ -83,7 +85,7 @@ def _restore(options: Namespace, settings: Settings) -> int:
 
 
 def _export(options: Namespace, settings: Settings) -> int:
-    with _existing(settings).reading() as reader:
+    with existing_store(settings).reading() as reader:
         if options.file is None:
             for line in export_lines(reader):
                 sys.stdout.buffer.write(line + b"\n")
@@ -98,8 +100,8 @@ def _export(options: Namespace, settings: Settings) -> int:
 
 
 def _import(options: Namespace, settings: Settings) -> int:
-    store = SqliteStore(_path(settings))
+    store = open_store(settings.store)
     with options.file.open("rb") as file:
         last = import_lines(store, file)
-    print(f"{settings.store}: filled up to entry {last} of the feed.")
+    print(f"{shown(settings.store)}: filled up to entry {last} of the feed.")
     return 0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 import zlib
 from collections.abc import Mapping
 from dataclasses import asdict, fields
@@ -39,10 +38,13 @@ def columns(kind: type) -> tuple[str, ...]:
     return _columns[kind]
 
 
-def insertion(table: str, names: tuple[str, ...], *, replacing: bool = False) -> str:
-    """Return the statement that inserts a row."""
-    verb = "REPLACE" if replacing else "INSERT"
-    return f"{verb} INTO {table} ({', '.join(names)}) VALUES ({', '.join(f':{n}' for n in names)})"
+def insertion(table: str, names: tuple[str, ...], *, replacing: tuple[str, ...] = ()) -> str:
+    """Return the statement that inserts a row, or replaces the one with the same values of ``replacing``."""
+    told = f"INSERT INTO {table} ({', '.join(names)}) VALUES ({', '.join(f':{n}' for n in names)})"
+    if not replacing:
+        return told
+    others = ", ".join(f"{n} = excluded.{n}" for n in names if n not in replacing)
+    return f"{told} ON CONFLICT ({', '.join(replacing)}) DO UPDATE SET {others}"
 
 
 def packed(document: Any) -> bytes:
@@ -66,7 +68,7 @@ def content_row(seq: int, measurement: Parted, verdict: Document) -> dict[str, A
     }
 
 
-def measurement_of(row: sqlite3.Row) -> Parted:
+def measurement_of(row: Any) -> Parted:
     """Return the measurement of a row of contents."""
     return Parted(unpacked(row["rest"]), decode(row["curves"]))
 
@@ -93,7 +95,7 @@ TRAIT_PLACES: Final = tuple(RECORD_COLUMNS.index(name) for name in TRAITS)
 KIND_PLACE, PROVISIONAL_PLACE, IDS_PLACE = map(RECORD_COLUMNS.index, ("kind", "provisional", "external_ids"))
 
 
-def record_of(row: sqlite3.Row) -> Record:
+def record_of(row: Any) -> Record:
     """Return a record from a row of ``RECORDS``."""
     # By place, not by name: lists of fifty are made of these.
     values = [*row]
@@ -105,7 +107,7 @@ def record_of(row: sqlite3.Row) -> Record:
     return Record(*values)
 
 
-def revision_of(row: sqlite3.Row) -> Revision:
+def revision_of(row: Any) -> Revision:
     """Return a revision from its row."""
     values = {name: row[name] for name in columns(Revision)}
     return Revision(
@@ -113,7 +115,7 @@ def revision_of(row: sqlite3.Row) -> Revision:
     )
 
 
-def change_of(row: sqlite3.Row) -> Change:
+def change_of(row: Any) -> Change:
     """Return a change from its row."""
     values = {name: row[name] for name in columns(Change)}
     return Change(**{**values, "kind": ChangeKind(values["kind"])})
@@ -131,7 +133,7 @@ def key_row(key: ApiKey) -> dict[str, Any]:
     return {**own, "scopes": json.dumps(sorted(key.scopes)), "jobs": jobs}
 
 
-def key_of(row: sqlite3.Row) -> ApiKey:
+def key_of(row: Any) -> ApiKey:
     """Return an API key from its row."""
     values = {name: row[name] for name in columns(ApiKey)}
     values["scopes"] = frozenset(Scope(scope) for scope in json.loads(values["scopes"]))

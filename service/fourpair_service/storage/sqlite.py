@@ -12,16 +12,19 @@ import os
 import shutil
 import sqlite3
 import threading
-from collections.abc import Iterable, Iterator
+from abc import abstractmethod
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, TypeVar
 
 from fourpair_service.records.errors import StoreReadOnlyError
 from fourpair_service.storage.schema import applied_steps, migrate
-from fourpair_service.storage.sqlite_reader import SqliteReader
-from fourpair_service.storage.sqlite_writer import SqliteWriter
+from fourpair_service.storage.sql_reader import SqlReader
+from fourpair_service.storage.sql_writer import SqlWriter
 from fourpair_service.storage.told_errors import plain_errors
+
+T = TypeVar("T")
 
 # How long a writer waits for the others before it gives up. [s]
 BUSY_TIMEOUT_S: Final = 30.0
@@ -57,6 +60,42 @@ def _check_directory(path: str) -> None:
         raise StoreReadOnlyError(
             f"There is no directory {directory} for the store; make it, or give another path."
         )
+
+
+class SqliteReader(SqlReader):
+    """What a store and a block of writing have in common."""
+
+    path: str
+
+    @property
+    @abstractmethod
+    def connection(self) -> sqlite3.Connection:
+        """The connection of this thread or block."""
+
+    def _all(self, make: Callable[[Any], T], sql: str, *values: Any) -> list[T]:
+        with plain_errors(self.path):
+            return [make(row) for row in self.connection.execute(sql, values)]
+
+    def _one(self, make: Callable[[Any], T], sql: str, *values: Any) -> T | None:
+        with plain_errors(self.path):
+            row = self.connection.execute(sql, values).fetchone()
+        return None if row is None else make(row)
+
+
+class SqliteWriter(SqliteReader, SqlWriter):
+    """A block of writing on one connection; see :class:`~fourpair_service.records.ports.Writer`."""
+
+    def __init__(self, connection: sqlite3.Connection, path: str) -> None:
+        self._connection, self.path = connection, path
+
+    @property
+    def connection(self) -> sqlite3.Connection:
+        """The connection whose transaction this is."""
+        return self._connection
+
+    def _run(self, sql: str, values: Any = ()) -> int:
+        with plain_errors(self.path):
+            return self._connection.execute(sql, values).rowcount
 
 
 class SqliteStore(SqliteReader):

@@ -1,9 +1,8 @@
-"""Reading from the SQLite store."""
+"""Reading from a store that speaks SQL: queries in the part of it that SQLite and PostgreSQL share."""
 
 from __future__ import annotations
 
 import json
-import sqlite3
 from abc import abstractmethod
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
@@ -26,56 +25,49 @@ from fourpair_service.records.model import (
 )
 from fourpair_service.records.search import Filter, Group, GroupBy, Position, Sort
 from fourpair_service.records.transfer import job_of
-from fourpair_service.storage import rows, sqlite_search
-from fourpair_service.storage.told_errors import plain_errors
+from fourpair_service.storage import rows, sql_search
 
 T = TypeVar("T")
+# Values by place and by name, as both drivers give them.
+Row = Any
 
 RECORD = f"{rows.RECORDS} WHERE"
 CONTENT = "FROM content JOIN revision USING (seq) WHERE record_id = ? AND number = ?"
 JOB = "SELECT document FROM job_revision JOIN job ON job.id = job_id WHERE "
 
 
-def _party(row: sqlite3.Row) -> Party:
+def _party(row: Row) -> Party:
     return Party(row["id"], PartyKind(row["kind"]), row["name"], row["erased_at"])
 
 
-def _attachment(row: sqlite3.Row) -> Attachment:
-    return Attachment(**dict(row))
+def _attachment(row: Row) -> Attachment:
+    return Attachment(**{name: row[name] for name in rows.columns(Attachment)})
 
 
-def _fault(row: sqlite3.Row) -> FaultState:
+def _fault(row: Row) -> FaultState:
     return FaultState(**dict(row))
 
 
-def _entry(row: sqlite3.Row) -> IdempotencyEntry:
+def _entry(row: Row) -> IdempotencyEntry:
     values = dict(row)
     values["answer"] = None if values["answer"] is None else json.loads(values["answer"])
     return IdempotencyEntry(**values)
 
 
-def _job(row: sqlite3.Row) -> Job:
+def _job(row: Row) -> Job:
     return job_of(json.loads(row["document"]))
 
 
-class SqliteReader:
+class SqlReader:
     """What a store and a block of writing have in common; see :class:`~fourpair_service.records.ports.Reader`."""
 
-    path: str
-
-    @property
     @abstractmethod
-    def connection(self) -> sqlite3.Connection:
-        """The connection of this thread or block."""
+    def _all(self, make: Callable[[Row], T], sql: str, *values: Any) -> list[T]:
+        """Return what is made of each row that a query gives."""
 
-    def _all(self, make: Callable[[sqlite3.Row], T], sql: str, *values: Any) -> list[T]:
-        with plain_errors(self.path):
-            return [make(row) for row in self.connection.execute(sql, values)]
-
-    def _one(self, make: Callable[[sqlite3.Row], T], sql: str, *values: Any) -> T | None:
-        with plain_errors(self.path):
-            row = self.connection.execute(sql, values).fetchone()
-        return None if row is None else make(row)
+    @abstractmethod
+    def _one(self, make: Callable[[Row], T], sql: str, *values: Any) -> T | None:
+        """Return what is made of the first row that a query gives."""
 
     def record(self, record_id: str) -> Record | None:
         """Return where a record stands."""
@@ -94,12 +86,12 @@ class SqliteReader:
 
     def records(self, wanted: Filter, sort: Sort, *, after: Position | None, limit: int) -> Sequence[Record]:
         """Return a page; its cost does not grow with its depth."""
-        sql, values = sqlite_search.page(wanted, sort, after=after, limit=limit)
+        sql, values = sql_search.page(wanted, sort, after=after, limit=limit)
         return self._all(rows.record_of, sql, *values)
 
     def stats(self, wanted: Filter, by: Sequence[GroupBy]) -> Sequence[Group]:
         """Return counts and worst headroom by group, sorted by the groups' values."""
-        sql, values = sqlite_search.groups(wanted, by)
+        sql, values = sql_search.groups(wanted, by)
         found = self._all(lambda row: Group(tuple(row[:-2]), row[-2], row[-1]), sql, *values)
         return [group for group in found if group.links]
 

@@ -1,9 +1,9 @@
-"""One transaction of the SQLite store."""
+"""One transaction of a store that speaks SQL."""
 
 from __future__ import annotations
 
 import json
-import sqlite3
+from abc import abstractmethod
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -37,8 +37,7 @@ from fourpair_service.records.model import (
 )
 from fourpair_service.storage import rows
 from fourpair_service.storage.rows import columns, insertion
-from fourpair_service.storage.sqlite_reader import SqliteReader
-from fourpair_service.storage.told_errors import plain_errors
+from fourpair_service.storage.sql_reader import SqlReader
 
 PUT_RECORD: Final = insertion("record", columns(Record))
 MOVED: Final = tuple(name for name in columns(Record) if name not in ("row", "id"))
@@ -48,31 +47,24 @@ MOVE_RECORD: Final = (
 PUT_REVISION: Final = insertion("revision", ("seq", *columns(Revision)))
 PUT_CONTENT: Final = insertion("content", ("seq", "verdict", "rest", "curves", "curves_seq"))
 PUT_CHANGE: Final = insertion("change", columns(Change))
-PUT_FAULT: Final = insertion("fault", columns(FaultState), replacing=True)
-PUT_PARTY: Final = insertion("party", columns(Party), replacing=True)
+PUT_FAULT: Final = insertion("fault", columns(FaultState), replacing=("key",))
+PUT_PARTY: Final = insertion("party", columns(Party), replacing=("id",))
 PUT_ATTACHMENT: Final = insertion("attachment", columns(Attachment))
 PUT_ENTRY: Final = insertion("idempotency", columns(IdempotencyEntry))
-PUT_KEY: Final = insertion("api_key", columns(ApiKey), replacing=True)
-PUT_IN: Final = (
-    "INSERT INTO drawer (name, key, document) VALUES (?, ?, ?) "
-    "ON CONFLICT (name, key) DO UPDATE SET document = excluded.document"
+PUT_KEY: Final = insertion("api_key", columns(ApiKey), replacing=("id",))
+PUT_JOB: Final = insertion("job", ("id", "seq", "revision"), replacing=("id",))
+PUT_ASSESSMENT: Final = insertion(
+    "assessment", ("record_id", "number", "version", "document"), replacing=("record_id", "number")
 )
+PUT_IN: Final = insertion("drawer", ("name", "key", "document"), replacing=("name", "key"))
 
 
-class SqliteWriter(SqliteReader):
-    """A block of writing on one connection; see :class:`~fourpair_service.records.ports.Writer`."""
+class SqlWriter(SqlReader):
+    """A block of writing; see :class:`~fourpair_service.records.ports.Writer`."""
 
-    def __init__(self, connection: sqlite3.Connection, path: str) -> None:
-        self._connection, self.path = connection, path
-
-    @property
-    def connection(self) -> sqlite3.Connection:
-        """The connection whose transaction this is."""
-        return self._connection
-
+    @abstractmethod
     def _run(self, sql: str, values: Any = ()) -> int:
-        with plain_errors(self.path):
-            return self._connection.execute(sql, values).rowcount
+        """Carry out a statement and return how many rows it changed."""
 
     @contextmanager
     def attempt(self) -> Iterator[None]:
@@ -157,7 +149,7 @@ class SqliteWriter(SqliteReader):
         change = job_change(job, kind, previous_seq=previous, seq=seq)
         document = canonical_json(rows.job_document(job)).decode()
         self._run("INSERT INTO job_revision VALUES (?, ?, ?)", (job.id, job.revision, document))
-        self._run("REPLACE INTO job VALUES (?, ?, ?)", (job.id, seq, job.revision))
+        self._run(PUT_JOB, {"id": job.id, "seq": seq, "revision": job.revision})
         self._run("DELETE FROM job_external_id WHERE job_id = ?", (job.id,))
         for system, value in job.external_ids.items():
             self._run("INSERT INTO job_external_id VALUES (?, ?, ?)", (system, value, job.id))
@@ -165,8 +157,9 @@ class SqliteWriter(SqliteReader):
         return change
 
     def _keep_assessment(self, record_id: str, number: int, assessment: Assessment) -> None:
-        values = (record_id, number, assessment.version, rows.packed(assessment.document))
-        self._run("REPLACE INTO assessment VALUES (?, ?, ?, ?)", values)
+        content = rows.packed(assessment.document)
+        own = {"record_id": record_id, "number": number, "version": assessment.version, "document": content}
+        self._run(PUT_ASSESSMENT, own)
 
     def put_assessment(self, record_id: str, number: int, assessment: Assessment) -> None:
         """Keep an assessment beside a revision; no chain, no feed."""
@@ -186,7 +179,8 @@ class SqliteWriter(SqliteReader):
     def put_attachment(self, attachment: Attachment, content: bytes) -> None:
         """Keep an attachment and, once, its bytes."""
         self._run(PUT_ATTACHMENT, rows.row_of(attachment))
-        self._run("INSERT OR IGNORE INTO attachment_content VALUES (?, ?)", (attachment.digest, content))
+        sql = "INSERT INTO attachment_content VALUES (?, ?) ON CONFLICT (digest) DO NOTHING"
+        self._run(sql, (attachment.digest, content))
 
     def put_idempotency(self, entry: IdempotencyEntry, *, forget_before: str | None = None) -> None:
         """Keep what became of a key, and forget what is older than an instant."""
@@ -201,7 +195,7 @@ class SqliteWriter(SqliteReader):
 
     def put_in(self, name: str, key: str, document: Document) -> None:
         """Keep or replace a document of a drawer."""
-        self._run(PUT_IN, (name, key, orjson.dumps(document).decode()))
+        self._run(PUT_IN, {"name": name, "key": key, "document": orjson.dumps(document).decode()})
 
     def take_out(self, name: str, key: str) -> None:
         """Drop a document of a drawer, where it is there."""

@@ -99,7 +99,9 @@ def where(wanted: Filter) -> Condition:
         make(value) for name, make in CONDITIONS.items() if (value := getattr(wanted, name)) is not None
     ]
     conditions += _external_id(wanted)
-    return " AND ".join(sql for sql, _ in conditions) or "1", [v for _, values in conditions for v in values]
+    return " AND ".join(sql for sql, _ in conditions) or "1 = 1", [
+        v for _, values in conditions for v in values
+    ]
 
 
 def page(wanted: Filter, sort: Sort, *, after: Position | None, limit: int) -> Condition:
@@ -120,6 +122,7 @@ def groups(wanted: Filter, by: Sequence[GroupBy]) -> Condition:
     """Return the query of counts and worst headroom by group."""
     condition, values = where(wanted)
     keys = [GROUPED_BY[each] for each in by]
-    grouping = f" GROUP BY {', '.join(keys)} ORDER BY {', '.join(keys)}" if keys else ""
+    order = ", ".join(f"{key} NULLS FIRST" for key in keys)
+    grouping = f" GROUP BY {', '.join(keys)} ORDER BY {order}" if keys else ""
     chosen = "".join(f"{key}, " for key in keys)
     return f"SELECT {chosen}count(*), min(headroom_db) FROM record WHERE {condition}{grouping}", values

@@ -1,0 +1,129 @@
+"""The tables in PostgreSQL: the same steps as in SQLite, and what the database itself refuses.
+
+What is append-only is refused to be changed twice over: by a trigger, whoever asks,
+and by rights that nobody is given, the owner included.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final, cast
+
+import psycopg
+from psycopg import sql
+from sqlite_utils import Database
+
+from fourpair_service.records.errors import SchemaFromFutureError
+from fourpair_service.storage.postgres_dialect import definition
+from fourpair_service.storage.schema import APPEND_ONLY, MIGRATIONS, known_steps
+
+Connection = psycopg.Connection[Any]
+
+# Any number of our own: whoever migrates holds it.
+MIGRATING: Final = 0x666F7572
+STEPS_TABLE: Final = (
+    'CREATE TABLE IF NOT EXISTS step (name TEXT COLLATE "C" PRIMARY KEY, at TIMESTAMPTZ NOT NULL)'
+)
+COUNTER: Final = (
+    'CREATE TABLE IF NOT EXISTS counter (name TEXT COLLATE "C" PRIMARY KEY, value BIGINT NOT NULL)',
+    "INSERT INTO counter VALUES ('seq', 0) ON CONFLICT DO NOTHING",
+)
+REFUSAL: Final = """
+    CREATE OR REPLACE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS $$
+    BEGIN RAISE EXCEPTION 'what is in % is never changed', TG_TABLE_NAME; END $$
+"""
+NO_GAPS: Final = (
+    """
+    CREATE OR REPLACE FUNCTION refuse_gap() RETURNS trigger LANGUAGE plpgsql AS $$
+    BEGIN
+        IF NEW.seq <> (SELECT coalesce(max(seq), 0) + 1 FROM change) THEN
+            RAISE EXCEPTION 'the feed has no gaps';
+        END IF;
+        RETURN NEW;
+    END $$
+    """,
+    "CREATE OR REPLACE TRIGGER change_follows BEFORE INSERT ON change FOR EACH ROW EXECUTE FUNCTION refuse_gap()",
+)
+
+
+class _Translating:
+    """Carries out on PostgreSQL what a step says to SQLite."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def execute(self, statement: str) -> None:
+        """Carry out a statement that makes a table or an index."""
+        told = definition(statement)
+        if told is not None:
+            self._connection.execute(told.encode())
+
+
+def applied_steps(connection: Connection) -> tuple[str, ...]:
+    """Return the steps that a store has behind it."""
+    if connection.execute("SELECT to_regclass('step')").fetchone() == (None,):
+        return ()
+    return tuple(row[0] for row in connection.execute("SELECT name FROM step ORDER BY name"))
+
+
+def _refuse_unknown(applied: Sequence[str], name: str) -> None:
+    unknown = [step for step in applied if step not in known_steps()]
+    if unknown:
+        raise SchemaFromFutureError(
+            f"{name} was written by a newer release: it has the step {unknown[-1]}, and this release ends with "
+            f"{known_steps()[-1]}. Nothing was changed. Start the newer release, or restore a backup made before."
+        )
+
+
+def migrate(connection: Connection, name: str) -> None:
+    """Bring a store to the schema of this release; others who do so wait meanwhile.
+
+    Raises:
+        SchemaFromFutureError: it has steps that this release does not know.
+        psycopg.Error: the role may not do it.
+    """
+    applied = applied_steps(connection)
+    _refuse_unknown(applied, name)
+    if set(applied) == set(known_steps()):
+        return
+    with connection.transaction():
+        connection.execute("SELECT pg_advisory_xact_lock(%s)", (MIGRATING,))
+        connection.execute(STEPS_TABLE)
+        applied = applied_steps(connection)
+        for step in MIGRATIONS._migrations:
+            if step.name not in applied:
+                step.fn(cast(Database, _Translating(connection)))
+                connection.execute("INSERT INTO step VALUES (%s, now())", (step.name,))
+        _guard(connection)
+
+
+def _guard(connection: Connection) -> None:
+    for statement in (*COUNTER, REFUSAL, *NO_GAPS):
+        connection.execute(statement)
+    for table in APPEND_ONLY:
+        name = sql.Identifier(table)
+        for what, each in (("UPDATE OR DELETE", "ROW"), ("TRUNCATE", "STATEMENT")):
+            trigger = sql.Identifier(f"{table}_refuses_{what.split()[0].lower()}")
+            connection.execute(
+                sql.SQL(
+                    "CREATE OR REPLACE TRIGGER {} BEFORE " + what + " ON {} FOR EACH " + each + " "
+                    "EXECUTE FUNCTION refuse_change()"
+                ).format(trigger, name)
+            )
+        connection.execute(
+            sql.SQL("REVOKE UPDATE, DELETE, TRUNCATE ON {} FROM PUBLIC, CURRENT_USER").format(name)
+        )
+
+
+def grant(connection: Connection, role: str) -> None:
+    """Give a role what the service needs and no more; asked by the owner of the tables."""
+    told = sql.Identifier(role)
+    with connection.transaction():
+        rows = connection.execute(
+            "SELECT tablename FROM pg_tables WHERE schemaname = current_schema() AND tableowner = current_user"
+        )
+        for (table,) in rows.fetchall():
+            rights = "SELECT, INSERT" if table in APPEND_ONLY else "SELECT, INSERT, UPDATE, DELETE"
+            rights = "SELECT" if table == "step" else rights
+            statement = sql.SQL("GRANT " + rights + " ON {} TO {}").format(sql.Identifier(table), told)
+            connection.execute(statement)

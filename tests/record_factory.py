@@ -64,7 +64,7 @@ def grade(document: dict[str, Any], requirement: dict[str, Any]) -> Grading:
     if asked.get("category") == "unknown":
         raise InvalidRequirementError("/requirement/category", "There is no such category.", "unknown")
     curves = document.get("sweeps", {}).get("next", {})
-    margins = {end: round(min(pairs["12-36"]) - LIMIT_DB, 3) for end, pairs in curves.items()}
+    margins = {end: round(float(min(pairs["12-36"])) - LIMIT_DB, 3) for end, pairs in curves.items()}
     smallest = min(margins.values(), default=None)
     outcome = "incomplete" if smallest is None else outcome_of(smallest)
     rule_set = asked.get("rule_set", "demo-2026")

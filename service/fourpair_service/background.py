@@ -58,7 +58,7 @@ class Background:
     def _grader_for(self) -> Bench:
         grader = self.desk.grade
         own = getattr(grader, "for_question", None) or record_grader(self.settings).for_question
-        return Bench(self.desk.store, own)
+        return Bench(self.desk.store, own, grader)
 
     def carry(self, run: Run) -> Run:
         """Carry a claimed run on."""

@@ -29,7 +29,8 @@ AHEAD: Final = 2
 @lru_cache(maxsize=1)
 def bench_of(settings: Settings) -> Bench:
     """Return where this process looks at records; made once."""
-    return Bench(open_store(settings.store), record_grader(settings).for_question)
+    grader = record_grader(settings)
+    return Bench(open_store(settings.store), grader.for_question, grader)
 
 
 def examine_there(settings: Settings, chunk: Chunk) -> Sequence[Examined]:

@@ -72,7 +72,7 @@ def carried(desk, run, *, holder="me", go_on=lambda: True):
     with desk.store.writing() as writer:
         taken = claim(writer, desk, run.id, holder)
     assert taken is not None
-    carrier = InPlace(Bench(desk.store, lambda question: desk.grade))
+    carrier = InPlace(Bench(desk.store, lambda question: desk.grade, desk.grade))
     return carry_on(desk, taken, carrier, lambda question: desk.grade, holder=holder, go_on=go_on)
 
 
@@ -183,7 +183,7 @@ def test_a_run_that_is_cut_anywhere_goes_on_and_ends_as_one_that_was_not(desk, s
         carry_on(
             desk,
             taken,
-            Cutting(Bench(store, lambda question: desk.grade)),
+            Cutting(Bench(store, lambda question: desk.grade, desk.grade)),
             lambda question: desk.grade,
             holder="first",
         )
@@ -216,7 +216,7 @@ def test_whoever_lost_a_run_settles_nothing_more(desk, store):
                     claim(writer, desk, run.id, "second", lambda holder: True)
                 yield chunk
 
-    carrier = TakenOver(Bench(store, lambda question: desk.grade))
+    carrier = TakenOver(Bench(store, lambda question: desk.grade, desk.grade))
     after = carry_on(desk, taken, carrier, lambda question: desk.grade, holder="first")
 
     assert (after.holder, after.position, after.seen) == ("second", 0, 0)
@@ -236,7 +236,7 @@ def test_a_run_stops_and_resumes_where_it_stopped(desk, store):
 
     with store.writing() as writer:
         taken = claim(writer, desk, run.id, "me")
-    carrier = Stopping(Bench(store, lambda question: desk.grade))
+    carrier = Stopping(Bench(store, lambda question: desk.grade, desk.grade))
     stopped = carry_on(desk, taken, carrier, lambda question: desk.grade, holder="me")
 
     assert (stopped.state, stopped.seen) == (RunState.STOPPED, CHUNK)
@@ -273,7 +273,7 @@ def test_a_record_that_moves_on_during_the_run_is_looked_at_anew(desk, store):
 
     with store.writing() as writer:
         taken = claim(writer, desk, run.id, "me")
-    carrier = Overtaken(Bench(store, lambda question: desk.grade))
+    carrier = Overtaken(Bench(store, lambda question: desk.grade, desk.grade))
     after = carry_on(desk, taken, carrier, lambda question: desk.grade, holder="me")
 
     assert after.counts == {"unchanged": 1}

@@ -17,7 +17,7 @@ from fourpair_service.http.schemas.measurement import RequirementRequest
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import Grading
 from fourpair_service.records.model import Assessment
-from fourpair_service.records.runs.model import Question, RunKind
+from fourpair_service.records.runs.model import Question
 from fourpair_service.rulesets.catalogue import Catalogue
 
 
@@ -73,6 +73,5 @@ class RecordGrader:
 
     def for_question(self, question: Question) -> RecordGrader:
         """Return the grader for what a run asks: what a link carries is worked out only where it is asked."""
-        if question.application is not None or question.power_type is not None:
-            return replace(self, detail=Detail.ALL)
-        return self if question.kind is RunKind.REGRADE else replace(self, detail=Detail.NONE)
+        is_carrying = question.application is not None or question.power_type is not None
+        return replace(self, detail=Detail.ALL if is_carrying else Detail.NONE)

@@ -18,6 +18,8 @@ Path = tuple[str | int, ...]
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
+SWEEPS: Final = "sweeps"
+AXIS: Final = "frequency_mhz"
 # Shorter lists stay in the document: an array of them would cost more than it saves.
 SHORTEST_CURVE: Final = 8
 LARGEST_EXACT_INTEGER: Final = 2**53
@@ -109,8 +111,12 @@ def _copy(value: Any) -> Any:
     return [_copy(item) for item in value] if isinstance(value, list) else value
 
 
-def join(parted: Parted) -> Document:
+def join(parted: Parted, *, as_arrays: bool = False) -> Document:
     """Return the document as it was before :func:`part`.
+
+    Args:
+        parted: as :func:`part` gave it.
+        as_arrays: leave the values of sweeps in their arrays, for whoever computes with them.
 
     >>> join(part({"a": [1, 2.0] * 4}))
     {'a': [1, 2.0, 1, 2.0, 1, 2.0, 1, 2.0]}
@@ -120,5 +126,6 @@ def join(parted: Parted) -> Document:
         place: Any = document
         for step in curve.path[:-1]:
             place = place[step]
-        place[curve.path[-1]] = curve.numbers()
+        is_sweep = curve.path[0] == SWEEPS and curve.path[-1] != AXIS
+        place[curve.path[-1]] = curve.values if as_arrays and is_sweep else curve.numbers()
     return document

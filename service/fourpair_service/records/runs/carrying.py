@@ -101,7 +101,7 @@ def _settled(writer: Writer, desk: Desk, run: Run, grader_for: GraderFor, found:
     record = writer.record(found.record_id)
     assert record is not None, "no record is ever dropped"
     if record.revision != found.revision or record.withdrawn:
-        found = examine(Bench(writer, grader_for), run.question, record)
+        found = examine(Bench(writer, grader_for, desk.grade), run.question, record)
     if run.dry_run:
         return found
     try:

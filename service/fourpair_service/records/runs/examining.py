@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from fourpair_service.errors import ServiceError
-from fourpair_service.records.commands import stored_document
-from fourpair_service.records.curves import Document
+from fourpair_service.records.curves import Document, join
 from fourpair_service.records.desk import Grader, Grading
 from fourpair_service.records.model import Assessment, Record
 from fourpair_service.records.ports import Reader
@@ -17,15 +16,21 @@ from fourpair_service.records.runs.model import Examined, Found, Question, RunKi
 
 # The grader for a question: what a link carries is worked out only where that is asked.
 GraderFor = Callable[[Question], Grader]
-NOT_EVALUATED = "not_evaluated"
+ASIDE: Final = frozenset({"requirement", "tested_by"})
+NOT_EVALUATED: Final = "not_evaluated"
 
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """Where records are looked at: a store to read from, and how to grade."""
+    """Where records are looked at: a store to read from, and how to grade.
+
+    Attributes:
+        grade: with all that is kept beside a verdict; for one that has changed.
+    """
 
     reader: Reader
     grader_for: GraderFor
+    grade: Grader
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +42,11 @@ class Chunk:
 
 
 def _document(reader: Reader, record: Record) -> Document:
-    document = stored_document(reader, record.id, record.revision)
-    return {name: value for name, value in document.items() if name != "requirement"}
+    """Return a measurement to be graded: its sweeps in arrays, without its own requirement and who tested."""
+    parted = reader.measurement(record.id, record.revision)
+    assert parted is not None, "a revision has its measurement"
+    document = join(parted, as_arrays=True)
+    return {name: value for name, value in document.items() if name not in ASIDE}
 
 
 def _asked(verdict: Mapping[str, Any], **other: Any) -> Document:
@@ -66,10 +74,11 @@ def _regraded(bench: Bench, question: Question, record: Record) -> Examined:
     before = bench.reader.verdict(record.id, record.revision)
     assert before is not None, "a revision has its verdict"
     asked = _asked(before, rule_set=question.rule_set)
-    grading = bench.grader_for(question)(_document(bench.reader, record), asked)
-    found = difference(before, grading.verdict)
+    document = _document(bench.reader, record)
+    found = difference(before, bench.grader_for(question)(document, asked).verdict)
     if found is None:
         return Examined(record.id, record.row, record.revision, Found.UNCHANGED)
+    grading = bench.grade(document, asked)
     return Examined(
         record.id,
         record.row,

@@ -14,7 +14,7 @@ from datetime import timedelta
 from typing import Final, Protocol
 
 from fourpair_service.errors import ServiceError
-from fourpair_service.records.commands import Graded, Step, append_step
+from fourpair_service.records.appending import Graded, Step, append_step
 from fourpair_service.records.desk import Caller, Desk
 from fourpair_service.records.errors import RunHeldError, StoreError
 from fourpair_service.records.integrity import curves_digest

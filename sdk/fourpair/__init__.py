@@ -1,18 +1,22 @@
-"""The Python SDK of fourpair: send a measured link, get a verdict.
+"""The Python SDK of fourpair: send a measured link, get a verdict; keep and follow records.
 
 >>> from fourpair import Client
->>> client = Client("http://127.0.0.1:8740")  # doctest: +SKIP
->>> client.grade(measurement).outcome  # doctest: +SKIP
-'pass'
+>>> from fourpair.testing import service
+>>> with service() as running, running.client() as client:
+...     client.jobs.create("clinic", name="Clinic").id
+'clinic'
 """
 
 from fourpair._client import Client
+from fourpair._curves import MarginCurve
 from fourpair._errors import (
     ApiError,
     ConflictError,
     ConnectionFailedError,
     FourpairError,
     InvalidDocumentError,
+    InvalidMeasurementError,
+    InvalidSettingError,
     NotAllowedError,
     NotFoundError,
     RateLimitedError,
@@ -23,23 +27,34 @@ from fourpair._errors import (
     TransportError,
 )
 from fourpair._kept import (
+    Attachment,
     BatchItem,
     Billing,
     Change,
+    FaultPage,
+    Group,
     Job,
     JobFault,
     KeyState,
+    Party,
     Quantity,
+    Reconciled,
     Record,
     Revision,
+    Schedule,
     Summary,
     Written,
 )
+from fourpair._measurement import Measurement
 from fourpair._models import CategoryResult, Caution, Fault, ParameterResult, Point, Verdict
+from fourpair._retries import Retries
 from fourpair._rule_sets import Category, LimitRow, Limits, ParameterRule, RuleSet
+from fourpair._transport import NO_TIMEOUT
 
 __all__ = [
+    "NO_TIMEOUT",
     "ApiError",
+    "Attachment",
     "BatchItem",
     "Billing",
     "Category",
@@ -50,23 +65,33 @@ __all__ = [
     "ConflictError",
     "ConnectionFailedError",
     "Fault",
+    "FaultPage",
     "FourpairError",
+    "Group",
     "InvalidDocumentError",
+    "InvalidMeasurementError",
+    "InvalidSettingError",
     "Job",
     "JobFault",
     "KeyState",
     "LimitRow",
     "Limits",
+    "MarginCurve",
+    "Measurement",
     "NotAllowedError",
     "NotFoundError",
     "ParameterResult",
     "ParameterRule",
+    "Party",
     "Point",
     "Quantity",
     "RateLimitedError",
+    "Reconciled",
     "Record",
+    "Retries",
     "Revision",
     "RuleSet",
+    "Schedule",
     "ServerFailedError",
     "StaleError",
     "Summary",

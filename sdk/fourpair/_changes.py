@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
-from fourpair._kept import Change, told
-from fourpair._transport import Send, asked
+from fourpair._kept import Change
+from fourpair._told import told
+from fourpair._transport import Send, operation
 
-# Shorter than the time that a read may take.
+# What a follower asks the service to wait for news. [s]
 WAIT_S = 20
+# How much longer than that an answer may take. [s]
+GRACE_S = 15.0
 
 
 class Changes:
@@ -18,14 +20,27 @@ class Changes:
     def __init__(self, send: Send) -> None:
         self._send = send
 
-    def _page(self, **query: Any) -> tuple[list[Change], int]:
-        document = self._send("GET", "/v1/changes", params=asked(**query)).json()
-        return [told(Change, each) for each in document["changes"]], document["next_after"]
+    @operation("listChanges")
+    def page(
+        self, *, after: int = 0, job: str | None = None, limit: int | None = None, wait_s: int | None = None
+    ) -> tuple[tuple[Change, ...], int]:
+        """Return some entries after a ``seq``, and the ``seq`` to ask on with.
+
+        Args:
+            after: the last ``seq`` that was dealt with.
+            job: only entries of this job.
+            limit: how many at most.
+            wait_s: how long the service may wait for the first one. [s]
+        """
+        query = {"after": after, "job": job, "limit": limit, "wait": wait_s}
+        patience = None if wait_s is None else wait_s + GRACE_S
+        document = self._send("GET", "/v1/changes", params=query, read_timeout_s=patience).json()
+        return tuple(told(Change, each) for each in document["changes"]), document["next_after"]
 
     def list(self, *, after: int = 0, job: str | None = None) -> Iterator[Change]:
         """Yield what there is after a ``seq``, in order, and end."""
         while True:
-            found, reached = self._page(after=after, job=job)
+            found, reached = self.page(after=after, job=job)
             yield from found
             if not found:
                 return
@@ -38,5 +53,5 @@ class Changes:
         misses nothing and repeats nothing.
         """
         while True:
-            found, after = self._page(after=after, job=job, wait=wait_s)
+            found, after = self.page(after=after, job=job, wait_s=wait_s)
             yield from found

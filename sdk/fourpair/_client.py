@@ -1,68 +1,130 @@
-"""The one place that talks HTTP."""
+"""The client: grade links, and the way to jobs, records and changes."""
 
 from __future__ import annotations
 
-import time
-from collections.abc import Iterable, Mapping
+import copy
+import math
+import os
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Any
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 import requests
 
 from fourpair._changes import Changes
-from fourpair._errors import ConnectionFailedError, TimedOutError, TransportError, api_error
+from fourpair._curves import margin_curves
+from fourpair._errors import FourpairError, InvalidSettingError
 from fourpair._jobs import Jobs
-from fourpair._kept import KeyState, told
+from fourpair._kept import KeyState, Reconciled, joined
+from fourpair._kept_answers import KeptAnswers
+from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
+from fourpair._pace import Pace
 from fourpair._records import Records
-from fourpair._rule_sets import Limits, RuleSet
-from fourpair._transport import encoded, patient_session
+from fourpair._reference import Reference
+from fourpair._retries import Retries
+from fourpair._told import told
+from fourpair._transport import JSON, Transport, encoded, new_session, operation
 
+DEFAULT_URL = "http://127.0.0.1:8740"
 CONNECT_TIMEOUT_S = 3.0
 READ_TIMEOUT_S = 30.0
-# A request whose answer was lost may still be carried out: its key then says so for a while.
-STILL_RUNNING = "idempotency-running"
-RUNNING_TRIES = 60
-RUNNING_PAUSE_S = 1.0
+KEPT_ANSWERS = 128
+# Of what another system holds, in one request.
+MOST_HELD = 10_000
 
 TouchstoneSource = str | Path | bytes | IO[bytes]
 
 
-class Client:
+def _url(given: str | None) -> str:
+    url = (given or os.environ.get("FOURPAIR_URL") or DEFAULT_URL).rstrip("/")
+    parts = urlsplit(url)
+    if parts.scheme not in ("http", "https") or not parts.hostname:
+        raise InvalidSettingError(f"The url {url!r} is none of a service: give one such as {DEFAULT_URL!r}")
+    if parts.username or parts.password:
+        raise InvalidSettingError("The url holds a password: give the key as api_key or FOURPAIR_API_KEY")
+    return url
+
+
+def _seconds(name: str, value: float) -> float:
+    if not isinstance(value, (int, float)) or math.isnan(value) or value <= 0:
+        raise InvalidSettingError(
+            f"{name} is {value!r}: give seconds above 0, or fourpair.NO_TIMEOUT to wait for ever"
+        )
+    return float(value)
+
+
+class Client(Reference):
     """A connection to a fourpair service; one may serve several threads.
 
+    Whatever is given here stands before the environment, and that before the default.
+
     Args:
-        url: where the service listens, ``"http://127.0.0.1:8740"``.
-        api_key: a key, ``fpk_...``, where the service asks for one.
+        url: where the service listens; ``FOURPAIR_URL``, else ``"http://127.0.0.1:8740"``.
+        api_key: a key, ``fpk_...``, where the service asks for one; ``FOURPAIR_API_KEY``.
         connect_timeout_s: how long to wait for a connection. [s]
-        read_timeout_s: how long to wait for an answer. [s]
-        session: a ``requests`` session of your own, for proxies or certificates;
-            without one, what may be tried again is tried three times more.
+        read_timeout_s: how long to wait for an answer; ``NO_TIMEOUT`` for ever. [s]
+        retries: how patiently to try again.
+        kept_answers: how many answers are kept and only asked about again; 0 keeps none.
+        session: a ``requests`` session of your own, for proxies or certificates.
 
     Attributes:
         jobs: contracts.
         records: certification records.
         changes: the change feed.
+
+    Raises:
+        InvalidSettingError: one of these cannot work.
+
+    >>> client = Client("http://127.0.0.1:8740", read_timeout_s=5)
+    >>> client
+    <Client http://127.0.0.1:8740>
+    >>> client.close()
     """
+
+    jobs: Jobs
+    records: Records
+    changes: Changes
 
     def __init__(
         self,
-        url: str,
+        url: str | None = None,
         *,
         api_key: str | None = None,
         connect_timeout_s: float = CONNECT_TIMEOUT_S,
         read_timeout_s: float = READ_TIMEOUT_S,
+        retries: Retries | None = None,
+        kept_answers: int = KEPT_ANSWERS,
         session: requests.Session | None = None,
     ) -> None:
-        self._url = url.rstrip("/")
-        self._timeout = (connect_timeout_s, read_timeout_s)
-        self._session = session or patient_session()
-        self._headers = {} if api_key is None else {"Authorization": f"Bearer {api_key}"}
-        self.jobs = Jobs(self._send)
-        self.records = Records(self._send)
-        self.changes = Changes(self._send)
+        self._adopt(
+            Transport(
+                url=_url(url),
+                session=session or new_session(),
+                api_key=api_key or os.environ.get("FOURPAIR_API_KEY") or None,
+                timeout_s=(
+                    _seconds("connect_timeout_s", connect_timeout_s),
+                    _seconds("read_timeout_s", read_timeout_s),
+                ),
+                retries=retries or Retries(),
+                kept=KeptAnswers(kept_answers),
+                pace=Pace(),
+                told_deprecated=set(),
+            )
+        )
+
+    def _adopt(self, transport: Transport) -> None:
+        self._transport = transport
+        self._send = transport.send
+        self.jobs = Jobs(transport.send)
+        self.records = Records(transport.send)
+        self.changes = Changes(transport.send)
+
+    def __repr__(self) -> str:
+        return f"<Client {self._transport.url}>"
 
     def __enter__(self) -> Client:
         return self
@@ -74,181 +136,178 @@ class Client:
 
     def close(self) -> None:
         """Give the connections back."""
-        self._session.close()
+        self._transport.session.close()
 
+    def with_options(
+        self,
+        *,
+        connect_timeout_s: float | None = None,
+        read_timeout_s: float | None = None,
+        retries: Retries | None = None,
+        sleep: Callable[[float], None] | None = None,
+        monotonic: Callable[[], float] | None = None,
+    ) -> Client:
+        """Return a client that differs in this alone, for a call or for many; it shares the connections.
+
+        >>> with Client() as client:
+        ...     hasty = client.with_options(read_timeout_s=2, retries=Retries(tries=1))
+        """
+        own = self._transport
+        connect_s, read_s = own.timeout_s
+        other = copy.copy(self)
+        other._adopt(
+            replace(
+                own,
+                timeout_s=(
+                    connect_s
+                    if connect_timeout_s is None
+                    else _seconds("connect_timeout_s", connect_timeout_s),
+                    read_s if read_timeout_s is None else _seconds("read_timeout_s", read_timeout_s),
+                ),
+                retries=retries or own.retries,
+                sleep=sleep or own.sleep,
+                monotonic=monotonic or own.monotonic,
+            )
+        )
+        return other
+
+    def request(
+        self,
+        method: str,
+        path: str,
+        *,
+        params: Mapping[str, Any] | None = None,
+        document: Any = None,
+        content: bytes | None = None,
+        content_type: str = JSON,
+        headers: Mapping[str, str] | None = None,
+        idempotency_key: str | None = None,
+    ) -> requests.Response:
+        """Send what this version has no method for, with time limits, retries and errors as always.
+
+        Args:
+            method: HTTP method.
+            path: from the root of the service, such as ``"/v1/jobs"``.
+            params: of the query.
+            document: to be sent as JSON.
+            content: bytes to be sent, in place of a document.
+            content_type: of either.
+            headers: more headers.
+            idempotency_key: of a write; one is made where none is given.
+
+        Raises:
+            TransportError: no answer arrived.
+            ApiError: the service refused.
+        """
+        return self._send(
+            method.upper(),
+            path,
+            params=params,
+            document=document,
+            content=content,
+            content_type=content_type,
+            headers=headers,
+            key=idempotency_key,
+        )
+
+    @operation("gradeMeasurement")
     def grade(
         self,
         measurement: Mapping[str, Any],
         *,
         rule_set: str | None = None,
         category: str | None = None,
+        configuration: str | None = None,
         minimum_basis: str | None = None,
+        coverage: str | None = None,
         touchstone: Mapping[str, TouchstoneSource] | None = None,
         assessment: str | None = None,
+        curves: bool = False,
     ) -> Verdict:
         """Grade one link; nothing is stored.
 
         Args:
-            measurement: the measurement document.
+            measurement: a :class:`Measurement` or its document.
             rule_set: id of an edition, or ``"TIA"`` or ``"ISO"`` for the newest
                 of that standard; may stand in the document's ``requirement`` instead.
             category: category or class; likewise.
+            configuration: refused where the measurement is of another.
             minimum_basis: ``"memory"``, ``"cross_checked"`` or ``"published"``; likewise.
+            coverage: ``"strict"``, or ``"advisory"`` for laboratory data.
             touchstone: Touchstone files by file name, sent as they are and
                 converted by the service. The document's ``touchstone`` object
                 says which pairs and ports they hold.
             assessment: how much to say beside the verdict: ``"none"``, ``"faults"`` (the
                 usual), ``"all"`` (also what the link can carry, powering and the port) or
                 ``"along"`` (also distances on any link).
+            curves: also ask for the limits, so that ``verdict.curves`` holds margins over
+                frequency and a notebook draws them.
 
         Raises:
+            InvalidMeasurementError: it cannot be right, and was not sent.
             InvalidDocumentError: the document or requirement is not valid.
             TransportError: no answer arrived.
             ApiError: the service refused otherwise.
         """
-        query = {"rule_set": rule_set, "category": category, "minimum_basis": minimum_basis}
-        query["assessment"] = assessment
-        asked = {name: value for name, value in query.items() if value is not None}
-        if touchstone is None:
-            headers = {"Content-Type": "application/json"}
-            body = encoded(measurement)
-            return self._verdict(self._send("POST", "/v1/grade", params=asked, data=body, headers=headers))
-        files = [("measurement", ("measurement.json", encoded(measurement), "application/json"))]
-        files += [("sweep", (name, _opened(source), "text/plain")) for name, source in touchstone.items()]
-        return self._verdict(self._send("POST", "/v1/grade", params=asked, files=files))
+        query = {
+            "rule_set": rule_set,
+            "category": category,
+            "configuration": configuration,
+            "minimum_basis": minimum_basis,
+            "coverage": coverage,
+            "assessment": assessment,
+        }
+        document = checked(measurement)
+        body: dict[str, Any] = {"document": document}
+        if touchstone is not None:
+            parts = [("measurement", ("measurement.json", encoded(document), JSON))]
+            parts += [("sweep", (name, _opened(source), "text/plain")) for name, source in touchstone.items()]
+            body = {"files": parts}
+        answer = self._send("POST", "/v1/grade", params=query, is_write=False, **body)
+        found = answer.json()
+        verdict = Verdict.from_document(found["verdict"], assessment=found.get("assessment"), response=answer)
+        if not curves:
+            return verdict
+        asked = found["verdict"]["requirement"]
+        return replace(verdict, curves=tuple(margin_curves(Measurement(document), asked, self.limits)))
 
-    def landed(self, idempotency_key: str) -> KeyState:
+    @operation("getIdempotency")
+    def landed(self, write: str | FourpairError) -> KeyState:
         """Return what became of a write whose answer did not arrive.
 
         Sending it again with the same key is safe whatever the answer.
-        """
-        return told(KeyState, self._send("GET", f"/v1/idempotency/{quote(idempotency_key, safe='')}").json())
 
+        Args:
+            write: its idempotency key, or the error that it ended with.
+        """
+        key = write if isinstance(write, str) else write.idempotency_key
+        if not key:
+            raise InvalidSettingError("This was no write: it has no idempotency key to ask about")
+        answer = self._send("GET", f"/v1/idempotency/{quote(key, safe='')}")
+        return told(KeyState, answer.json(), response=answer)
+
+    @operation("reconcile")
     def reconcile(
-        self, system: str, held: Mapping[str, str], *, job: str | None = None
-    ) -> Mapping[str, list[Mapping[str, Any]]]:
+        self,
+        system: str,
+        held: Mapping[str, str] | Iterable[tuple[str, str]],
+        *,
+        job: str | None = None,
+    ) -> Reconciled:
         """Compare what another system holds with what is kept.
 
         Args:
             system: name of the other system.
-            held: measurement digest by external id.
+            held: measurement digest by external id, or pairs of both.
             job: only records of this job.
-
-        Returns:
-            ``same``, ``changed``, ``missing`` and ``extra``, each with external ids.
         """
-        rows = [{"external_id": name, "measurement_digest": digest} for name, digest in held.items()]
-        document = {"system": system, "records": rows, **({"job": job} if job else {})}
-        headers = {"Content-Type": "application/json"}
-        found: Mapping[str, list[Mapping[str, Any]]] = self._send(
-            "POST", "/v1/reconcile", data=encoded(document), headers=headers
-        ).json()
-        return found
-
-    def rule_sets(self) -> list[RuleSet]:
-        """Return the editions that the service knows, in short."""
-        document = self._send("GET", "/v1/rule-sets").json()
-        return [RuleSet.from_document(found) for found in document["rule_sets"]]
-
-    def rule_set(self, name: str) -> RuleSet:
-        """Return an edition with what each of its categories does with each parameter.
-
-        Args:
-            name: its id, or ``"TIA"`` or ``"ISO"`` for the newest of that standard.
-
-        Raises:
-            NotFoundError: there is none of that name.
-        """
-        return RuleSet.from_document(self._send("GET", f"/v1/rule-sets/{quote(name, safe='')}").json())
-
-    def limits(
-        self,
-        rule_set: str,
-        category: str,
-        configuration: str,
-        parameter: str,
-        *,
-        frequency_mhz: Iterable[float] = (),
-    ) -> Limits:
-        """Return one limit with where each value comes from.
-
-        Args:
-            rule_set: id of an edition, or ``"TIA"`` or ``"ISO"``.
-            category: category or class.
-            configuration: ``"permanent_link"``, ``"channel"``, ``"mptl"`` or ``"patch_cord"``.
-            parameter: such as ``"next"`` or ``"length"``.
-            frequency_mhz: none for those where printed tables usually give values. [MHz]
-
-        Raises:
-            NotFoundError: there is no such rule set.
-            InvalidDocumentError: it has no such limit, or none at such a frequency.
-        """
-        asked = (category, configuration, parameter, frequency_mhz)
-        return Limits.from_document(self._limits(rule_set, "json", *asked).json())
-
-    def limits_as(
-        self,
-        form: str,
-        rule_set: str,
-        category: str,
-        configuration: str,
-        parameter: str,
-        *,
-        frequency_mhz: Iterable[float] = (),
-    ) -> bytes:
-        """Return one limit as a file: ``"csv"``, ``"svg"`` or ``"json"``; see ``limits``."""
-        return self._limits(rule_set, form, category, configuration, parameter, frequency_mhz).content
-
-    def _limits(
-        self,
-        rule_set: str,
-        form: str,
-        category: str,
-        configuration: str,
-        parameter: str,
-        frequency_mhz: Iterable[float],
-    ) -> requests.Response:
-        query = {"category": category, "configuration": configuration, "parameter": parameter, "format": form}
-        frequencies = ",".join(f"{frequency:.12g}" for frequency in frequency_mhz)
-        asked = {**query, **({"frequency_mhz": frequencies} if frequencies else {})}
-        return self._send("GET", f"/v1/rule-sets/{quote(rule_set, safe='')}/limits", params=asked)
-
-    def _send(self, method: str, path: str, **arguments: Any) -> requests.Response:
-        try:
-            return self._answer(method, path, **arguments)
-        except TransportError as error:
-            error.idempotency_key = (arguments.get("headers") or {}).get("Idempotency-Key", "").strip(
-                '"'
-            ) or None
-            raise
-
-    def _answer(
-        self, method: str, path: str, tries: int = RUNNING_TRIES, **arguments: Any
-    ) -> requests.Response:
-        arguments["headers"] = {**self._headers, **(arguments.get("headers") or {})}
-        try:
-            response = self._session.request(method, self._url + path, timeout=self._timeout, **arguments)
-        except requests.Timeout as error:
-            raise TimedOutError(f"{self._url} did not answer in time: {error}") from error
-        except requests.ConnectionError as error:
-            raise ConnectionFailedError(
-                f"No fourpair service could be reached at {self._url}: {error}"
-            ) from error
-        except requests.RequestException as error:
-            raise TransportError(f"The request to {self._url} failed: {error}") from error
-        if response.status_code < 400:
-            return response
-        refusal = api_error(response.status_code, _problem(response))
-        if refusal.code == STILL_RUNNING and tries > 0:
-            time.sleep(RUNNING_PAUSE_S)
-            return self._answer(method, path, tries=tries - 1, **arguments)
-        raise refusal
-
-    @staticmethod
-    def _verdict(response: requests.Response) -> Verdict:
-        answer = response.json()
-        request_id = response.headers.get("X-Request-Id")
-        return Verdict.from_document(answer["verdict"], request_id, answer.get("assessment"))
+        rows = [{"external_id": name, "measurement_digest": digest} for name, digest in dict(held).items()]
+        named = {"system": system, **({"job": job} if job else {})}
+        answers = [
+            self._send("POST", "/v1/reconcile", document={**named, "records": part}, is_write=False)
+            for part in (rows[i : i + MOST_HELD] for i in range(0, max(1, len(rows)), MOST_HELD))
+        ]
+        return joined([answer.json() for answer in answers])
 
 
 def _opened(source: TouchstoneSource) -> bytes:
@@ -257,13 +316,3 @@ def _opened(source: TouchstoneSource) -> bytes:
     if isinstance(source, (str, Path)):
         return Path(source).read_bytes()
     return source.read()
-
-
-def _problem(response: requests.Response) -> Mapping[str, Any]:
-    try:
-        found = response.json()
-    except ValueError:
-        found = None
-    if isinstance(found, Mapping):
-        return found
-    return {"title": response.reason or "The service answered with an error", "code": ""}

@@ -1,18 +1,23 @@
 """What can go wrong, from the caller's side.
 
 * FourpairError
+    + InvalidSettingError            the client was made with what cannot work  (also a ValueError)
+    + InvalidMeasurementError        refused before it was sent              (also a ValueError)
     + TransportError                 no answer arrived
-        - ConnectionFailedError      the service could not be reached      (also a ConnectionError)
-        - TimedOutError              it did not answer in time             (also a TimeoutError)
+        - ConnectionFailedError      the service could not be reached        (also a ConnectionError)
+        - TimedOutError              it did not answer in time               (also a TimeoutError)
     + ApiError                       the service answered with a problem document
-        - InvalidDocumentError       what was sent is not valid            (also a ValueError)
-        - NotFoundError              there is no such thing                (also a LookupError)
+        - InvalidDocumentError       what was sent is not valid              (also a ValueError)
+        - NotFoundError              there is no such thing                  (also a LookupError)
         - NotAllowedError            the key is missing, opens nothing, or may not do this
         - ConflictError              it contradicts what is kept
         - StaleError                 it has moved on since it was read: read it again
         - RateLimitedError           the key asks more often than it may
         - TooLargeError              what was sent is over a limit of the service
         - ServerFailedError          the service failed; trying again may help
+
+Each carries ``code``, ``pointers``, ``errors``, ``request_id``, ``retryable``,
+``retry_after_s`` and ``idempotency_key``, empty where they do not apply.
 """
 
 from __future__ import annotations
@@ -25,26 +30,52 @@ class FourpairError(Exception):
     """Anything that this package raises on purpose.
 
     Attributes:
+        code: stable machine word, empty where no service answered.
+        errors: what is wrong where, each with ``pointer`` and ``detail``.
+        request_id: the name of the request in the service's log.
         retryable: whether the same call may succeed later.
-        request_id: the service's name for the request, where it gave one.
+        retry_after_s: how long the service asked to wait. [s]
+        idempotency_key: of the write: ``client.landed(error)`` tells what became of it.
     """
 
-    retryable = False
+    code: str = ""
+    errors: Sequence[Mapping[str, Any]] = ()
+    request_id: str | None = None
+    retryable: bool = False
+    retry_after_s: float | None = None
+    idempotency_key: str | None = None
 
-    def __init__(self, message: str, *, request_id: str | None = None) -> None:
-        super().__init__(message)
-        self.request_id = request_id
+    @property
+    def pointers(self) -> tuple[str, ...]:
+        """Where in the document something is wrong, as JSON pointers."""
+        return tuple(str(error.get("pointer", "")) for error in self.errors)
+
+
+class InvalidSettingError(FourpairError, ValueError):
+    """The client was made with what cannot work; the message says what to give instead."""
+
+
+def _listed(errors: Sequence[Mapping[str, Any]]) -> list[str]:
+    return [f"  {error.get('pointer', '')}: {error.get('detail', '')}" for error in errors]
+
+
+class InvalidMeasurementError(FourpairError, ValueError):
+    """A measurement was refused before it was sent; ``errors`` says what and where.
+
+    >>> error = InvalidMeasurementError([{"pointer": "/sweeps/next", "detail": "No curves."}])
+    >>> error.pointers
+    ('/sweeps/next',)
+    """
+
+    def __init__(self, errors: Sequence[Mapping[str, Any]]) -> None:
+        super().__init__("\n".join(["The measurement cannot be right, and was not sent", *_listed(errors)]))
+        self.errors = errors
 
 
 class TransportError(FourpairError):
-    """No answer arrived; whether a write landed is not known.
-
-    Attributes:
-        idempotency_key: of the write: ``client.landed(key)`` tells what became of it.
-    """
+    """No answer arrived; whether a write landed is not known."""
 
     retryable = True
-    idempotency_key: str | None = None
 
 
 class ConnectionFailedError(TransportError, ConnectionError):
@@ -60,8 +91,7 @@ class ApiError(FourpairError):
 
     Attributes:
         status: HTTP status.
-        code: stable machine word; its page is ``/problems/<code>`` of the service.
-        errors: what is wrong where, each with ``pointer``, ``detail`` and ``value``.
+        code: its page is ``/problems/<code>`` of the service.
         problem: the document as it arrived.
     """
 
@@ -70,15 +100,15 @@ class ApiError(FourpairError):
         self.code = str(problem.get("code", ""))
         self.problem = problem
         found = problem.get("errors")
-        self.errors: Sequence[Mapping[str, Any]] = found if isinstance(found, list) else ()
-        super().__init__(self._message(problem), request_id=problem.get("request_id"))
+        self.errors = found if isinstance(found, list) else ()
+        self.request_id = problem.get("request_id")
+        super().__init__(self._message(problem))
 
     def _message(self, problem: Mapping[str, Any]) -> str:
         lines = [f"{problem.get('title', 'The service refused')} ({self.status} {self.code})"]
         if problem.get("detail"):
             lines.append(str(problem["detail"]))
-        lines += [f"  {error.get('pointer', '')}: {error.get('detail', '')}" for error in self.errors]
-        return "\n".join(lines)
+        return "\n".join([*lines, *_listed(self.errors)])
 
 
 class InvalidDocumentError(ApiError, ValueError):
@@ -133,7 +163,11 @@ BY_STATUS: Mapping[int, type[ApiError]] = {
 
 
 def api_error(status: int, problem: Mapping[str, Any]) -> ApiError:
-    """Return the error that fits an HTTP status of 400 or above."""
+    """Return the error that fits an HTTP status of 300 or above.
+
+    >>> api_error(429, {"title": "Too many", "code": "rate-limited"}).retryable
+    True
+    """
     if status >= 500:
         return ServerFailedError(status, problem)
     return BY_STATUS.get(status, ApiError)(status, problem)

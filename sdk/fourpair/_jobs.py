@@ -2,30 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 from urllib.parse import quote
 
 import requests
 
-from fourpair._kept import Billing, Job, JobFault, Quantity, Summary, told
-from fourpair._transport import JSON, MERGE_PATCH, Send, asked, encoded, key_header, pages, tag_header
+from fourpair._kept import Attachment, Billing, Job, JobFault, Quantity, Schedule, Summary
+from fourpair._told import told
+from fourpair._transport import MERGE_PATCH, Send, asked, operation, pages, tag_header
 
 
 def _path(job_id: str, *parts: str) -> str:
-    return "/".join(("/v1/jobs", quote(job_id, safe=""), *parts))
+    return "/".join(("/v1/jobs", quote(job_id, safe=""), *(quote(part, safe="") for part in parts)))
 
 
-def _job(response: requests.Response) -> Job:
-    return told(Job, response.json(), etag=response.headers.get("ETag"))
+def _job(answer: requests.Response) -> Job:
+    return told(Job, answer.json(), etag=answer.headers.get("ETag"), response=answer)
+
+
+def _target(job: Job | str, *parts: str) -> tuple[str, dict[str, str]]:
+    if isinstance(job, str):
+        return _path(job, *parts), tag_header(None)
+    return _path(job.id, *parts), tag_header(job.etag)
 
 
 class Jobs:
-    """Jobs, as a client reads and writes them."""
+    """Jobs, as a client reads and writes them.
+
+    A write takes a :class:`Job` as it was read, and is refused where the job has
+    moved on since; or its id, to write whatever is there.
+    """
 
     def __init__(self, send: Send) -> None:
         self._send = send
 
+    @operation("createJob")
     def create(
         self,
         job_id: str | None = None,
@@ -50,10 +62,10 @@ class Jobs:
             InvalidDocumentError: a value is not valid.
         """
         document = {"name": name, **values, **asked(id=job_id)}
-        headers = {**JSON, **key_header(idempotency_key)}
-        query = asked(dry_run=dry_run)
-        return _job(self._send("POST", "/v1/jobs", params=query, data=encoded(document), headers=headers))
+        query = {"dry_run": dry_run}
+        return _job(self._send("POST", "/v1/jobs", params=query, document=document, key=idempotency_key))
 
+    @operation("getJob")
     def get(self, job_id: str) -> Job:
         """Return a job as it stands.
 
@@ -62,40 +74,154 @@ class Jobs:
         """
         return _job(self._send("GET", _path(job_id)))
 
-    def list(self) -> Iterator[Job]:
-        """Yield all jobs, fetching pages as they are needed."""
-        for document in pages(self._send, "/v1/jobs", {}, "jobs"):
+    @operation("listJobs")
+    def list(self, *, limit: int | None = None) -> Iterator[Job]:
+        """Yield all jobs, fetching pages of ``limit`` as they are needed."""
+        for document in pages(self._send, "/v1/jobs", {"limit": limit}, "jobs"):
             yield told(Job, document)
 
-    def change(self, job: Job | str, changes: Mapping[str, Any], *, dry_run: bool = False) -> Job:
+    @operation("changeJob")
+    def change(
+        self,
+        job: Job | str,
+        changes: Mapping[str, Any],
+        *,
+        dry_run: bool = False,
+        idempotency_key: str | None = None,
+    ) -> Job:
         """Change fields of a job by a merge patch; ``None`` takes a field away.
 
         Raises:
             StaleError: the job has moved on since it was read.
         """
-        job_id, etag = (job, None) if isinstance(job, str) else (job.id, job.etag)
-        headers = {**MERGE_PATCH, **tag_header(etag)}
-        query = asked(dry_run=dry_run)
-        return _job(self._send("PATCH", _path(job_id), params=query, data=encoded(changes), headers=headers))
+        path, headers = _target(job)
+        return _job(
+            self._send(
+                "PATCH",
+                path,
+                params={"dry_run": dry_run},
+                document=changes,
+                content_type=MERGE_PATCH,
+                headers=headers,
+                key=idempotency_key,
+            )
+        )
 
-    def accept(self, job: Job | str, *, by: str, on: str) -> Job:
-        """Note who took the job over, and on which day (``2026-11-30``)."""
-        job_id, etag = (job, None) if isinstance(job, str) else (job.id, job.etag)
-        headers = {**JSON, **tag_header(etag), **key_header(None)}
-        body = encoded({"by": by, "on": on})
-        return _job(self._send("POST", _path(job_id, "acceptance"), data=body, headers=headers))
+    @operation("acceptJob")
+    def accept(
+        self, job: Job | str, *, by: str, on: str, dry_run: bool = False, idempotency_key: str | None = None
+    ) -> Job:
+        """Note who took the job over, and on which day (``2026-11-30``).
 
+        Raises:
+            StaleError: the job has moved on since it was read.
+        """
+        path, headers = _target(job, "acceptance")
+        query, document = {"dry_run": dry_run}, {"by": by, "on": on}
+        return _job(
+            self._send("POST", path, params=query, document=document, headers=headers, key=idempotency_key)
+        )
+
+    @operation("getSchedule")
+    def schedule(self, job_id: str) -> Schedule:
+        """Return the links that must exist."""
+        answer = self._send("GET", _path(job_id, "schedule"), params={"format": "json"})
+        return told(Schedule, answer.json(), response=answer)
+
+    @operation("putSchedule")
+    def set_schedule(
+        self,
+        job: Job | str,
+        links: Iterable[Mapping[str, Any]] | str,
+        *,
+        dry_run: bool = False,
+        idempotency_key: str | None = None,
+    ) -> Schedule:
+        """Replace the links that must exist.
+
+        Args:
+            job: as it was read, or its id.
+            links: each with ``label`` and ``item_code``, or all of them as CSV text
+                whose first line says ``label,item_code``.
+            dry_run: check and say what would change, keep nothing.
+            idempotency_key: one is made where none is given.
+
+        Raises:
+            InvalidDocumentError: a line is not valid; ``pointers`` says which.
+            StaleError: the job has moved on since it was read.
+        """
+        path, headers = _target(job, "schedule")
+        body: dict[str, Any] = (
+            {"content": links.encode(), "content_type": "text/csv"}
+            if isinstance(links, str)
+            else {"document": {"schedule": [dict(link) for link in links]}}
+        )
+        query = {"dry_run": dry_run}
+        answer = self._send("PUT", path, params=query, headers=headers, key=idempotency_key, **body)
+        return told(Schedule, answer.json(), response=answer)
+
+    @operation("listAttachments")
+    def attachments(self, job_id: str) -> tuple[Attachment, ...]:
+        """Return the documents of a job, without their bytes."""
+        document = self._send("GET", _path(job_id, "attachments")).json()
+        return tuple(told(Attachment, each) for each in document["attachments"])
+
+    @operation("addAttachment")
+    def attach(
+        self,
+        job_id: str,
+        name: str,
+        content: bytes,
+        *,
+        media_type: str = "application/octet-stream",
+        dry_run: bool = False,
+        idempotency_key: str | None = None,
+    ) -> Attachment:
+        """Keep a document of a job: a plan, a photograph, a signed sheet.
+
+        Raises:
+            TooLargeError: it is over a limit of the service.
+        """
+        answer = self._send(
+            "POST",
+            _path(job_id, "attachments"),
+            params={"name": name, "dry_run": dry_run},
+            content=content,
+            content_type=media_type,
+            key=idempotency_key,
+        )
+        return told(Attachment, answer.json(), response=answer)
+
+    @operation("getAttachment")
+    def attachment(self, job_id: str, attachment_id: str) -> bytes:
+        """Return the bytes of a document.
+
+        Raises:
+            NotFoundError: there is none.
+        """
+        return self._send("GET", _path(job_id, "attachments", attachment_id)).content
+
+    @operation("getSummary")
     def summary(self, job_id: str) -> Summary:
         """Return where a job stands."""
-        return told(Summary, self._send("GET", _path(job_id, "summary")).json())
+        answer = self._send("GET", _path(job_id, "summary"))
+        return told(Summary, answer.json(), response=answer)
 
+    @operation("getBilling")
     def billing(self, job_id: str, *, since: int = 0, until: int | None = None) -> Billing:
-        """Return signed quantities by item code for a period of the feed."""
-        query = asked(since=since, until=until)
-        document = self._send("GET", _path(job_id, "billing"), params=query).json()
-        totals = tuple(Quantity(**each) for each in document["totals"])
-        return told(Billing, document, totals=totals)
+        """Return signed quantities by item code for a period of the feed.
 
+        Args:
+            job_id: of the job.
+            since: the ``until`` of what was billed last; 0 for everything.
+            until: a ``seq``; the newest where not given.
+        """
+        answer = self._send("GET", _path(job_id, "billing"), params={"since": since, "until": until})
+        document = answer.json()
+        sums = {name: tuple(told(Quantity, q) for q in document[name]) for name in ("totals", "billable")}
+        return told(Billing, document, response=answer, **sums)
+
+    @operation("listJobFaults")
     def faults(self, job_id: str, *, include_closed: bool = False) -> tuple[JobFault, ...]:
         """Return what is to be mended, under keys that stay across retests."""
         query = {"state": "all" if include_closed else "open"}

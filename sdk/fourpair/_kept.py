@@ -2,28 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
-from typing import Any, TypeVar
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
 
 from fourpair._models import Verdict
-
-T = TypeVar("T")
-
-
-def told(kind: type[T], document: Mapping[str, Any], **own: Any) -> T:
-    """Return a value whose fields are those of a document; lists become tuples."""
-    values = {
-        each.name: document.get(each.name)
-        for each in fields(kind)  # type: ignore[arg-type]
-        if each.name in document
-    }
-    values = {name: tuple(value) if isinstance(value, list) else value for name, value in values.items()}
-    return kind(**{**values, "raw": document, **own})
+from fourpair._told import Told, told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Record:
+class Record(Told):
     """Where the record of a link stands.
 
     Attributes:
@@ -32,6 +20,7 @@ class Record:
         headroom_db: smallest margin of the judged dB parameters. [dB]
         failing: what fails, such as ``next:near``.
         seq: its newest entry in the change feed.
+        shown: the revision that was asked for; ``None`` where it came in a list.
         etag: what a change of it rests on; ``None`` where it came in a list.
     """
 
@@ -41,6 +30,7 @@ class Record:
     revision: int
     kind: str
     outcome: str
+    first_outcome: str | None = None
     headroom_db: float | None = None
     category: str = ""
     rule_set: str = ""
@@ -48,18 +38,22 @@ class Record:
     withdrawn: bool = False
     tested_by: str | None = None
     tested_at: str | None = None
+    created_at: str | None = None
+    changed_at: str | None = None
     seq: int = 0
     digest: str = ""
     measurement_digest: str = ""
     external_ids: Mapping[str, str] = field(default_factory=dict)
     categories_met: tuple[str, ...] = ()
+    applications: tuple[str, ...] = ()
+    power_types: tuple[str, ...] = ()
     failing: tuple[str, ...] = ()
+    shown: Revision | None = None
     etag: str | None = None
-    raw: Mapping[str, Any] = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Revision:
+class Revision(Told):
     """One link of a record's chain."""
 
     record: str
@@ -69,17 +63,21 @@ class Revision:
     label: str
     outcome: str
     headroom_db: float | None = None
+    external_ids: Mapping[str, str] = field(default_factory=dict)
+    tested_at: str | None = None
     rule_set: str = ""
+    rule_set_digest: str = ""
+    measurement_digest: str = ""
+    verdict_digest: str = ""
     actor: str = ""
     reason: str | None = None
     at: str = ""
     previous_digest: str | None = None
     digest: str = ""
-    raw: Mapping[str, Any] = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Written:
+class Written(Told):
     """What a write did.
 
     Attributes:
@@ -98,7 +96,7 @@ class Written:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BatchItem:
+class BatchItem(Told):
     """What became of one measurement of a batch.
 
     Attributes:
@@ -114,11 +112,10 @@ class BatchItem:
     revision: int | None = None
     outcome: str | None = None
     problem: Mapping[str, Any] | None = None
-    raw: Mapping[str, Any] = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class Change(Told):
     """One entry of the change feed; ``seq`` has no gaps."""
 
     seq: int
@@ -132,11 +129,10 @@ class Change:
     label: str | None = None
     outcome: str | None = None
     previous_outcome: str | None = None
-    raw: Mapping[str, Any] = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
+class Job(Told):
     """A contract.
 
     Attributes:
@@ -151,17 +147,21 @@ class Job:
     site: str | None = None
     requirement: Mapping[str, Any] = field(default_factory=dict)
     configuration: str | None = None
+    applications: tuple[str, ...] = ()
+    power_type: str | None = None
+    cords: Mapping[str, Any] = field(default_factory=dict)
+    minimum_basis: str | None = None
     marginal_pass_billable: bool = False
     schedule: tuple[Mapping[str, Any], ...] = ()
     external_ids: Mapping[str, str] = field(default_factory=dict)
     metadata: Mapping[str, str] = field(default_factory=dict)
     acceptance: Mapping[str, Any] | None = None
+    changed_at: str | None = None
     etag: str | None = None
-    raw: Mapping[str, Any] = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Summary:
+class Summary(Told):
     """Where a job stands.
 
     Attributes:
@@ -176,12 +176,18 @@ class Summary:
     counts: Mapping[str, int]
     missing: tuple[str, ...]
     groups: Mapping[str, Any]
+    scheduled: int = 0
+    withdrawn: int = 0
+    unscheduled: tuple[str, ...] = ()
     first_pass_rate: float | None = None
-    raw: Mapping[str, Any] = field(repr=False)
+    provisional: bool = False
+    worst: tuple[Mapping[str, Any], ...] = ()
+    same_measurement: tuple[Mapping[str, Any], ...] = ()
+    after_acceptance: tuple[Mapping[str, Any], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Quantity:
+class Quantity(Told):
     """A signed quantity of one item code; ``None`` for links without one."""
 
     item_code: str | None
@@ -189,7 +195,7 @@ class Quantity:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Billing:
+class Billing(Told):
     """Signed quantities for a period of the feed; never prices.
 
     Attributes:
@@ -204,11 +210,16 @@ class Billing:
     totals: tuple[Quantity, ...]
     lines: tuple[Mapping[str, Any], ...]
     state_digest: str
-    raw: Mapping[str, Any] = field(repr=False)
+    billable: tuple[Quantity, ...] = ()
+    passed: int = 0
+    passed_marginally: int = 0
+    changes: Mapping[str, int] = field(default_factory=dict)
+    accepted_seq: int | None = None
+    after_acceptance: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class JobFault:
+class JobFault(Told):
     """Something to mend; ``key`` is the same until it is mended and after.
 
     Attributes:
@@ -222,12 +233,12 @@ class JobFault:
     label: str
     ticket: Mapping[str, str]
     opened_seq: int = 0
+    seen_seq: int = 0
     closed_seq: int | None = None
-    raw: Mapping[str, Any] = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class KeyState:
+class KeyState(Told):
     """What became of a request with an idempotency key: ``landed``, ``running``, ``not_landed``."""
 
     key: str
@@ -236,4 +247,114 @@ class KeyState:
     subject_id: str | None = None
     revision: int | None = None
     seq: int | None = None
-    raw: Mapping[str, Any] = field(repr=False)
+    at: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attachment(Told):
+    """A document of a job.
+
+    Attributes:
+        size: [bytes]
+        digest: of its bytes, ``sha256:...``.
+    """
+
+    id: str
+    job: str
+    name: str
+    media_type: str
+    size: int
+    digest: str
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Schedule(Told):
+    """The links that a job must have, and what became of each line that was sent.
+
+    Attributes:
+        schedule: each with ``label`` and ``item_code``.
+        lines: each with ``line``, ``label`` and ``result``: ``added``, ``changed``, ``same``.
+        removed: labels that are no longer in it.
+    """
+
+    schedule: tuple[Mapping[str, Any], ...]
+    lines: tuple[Mapping[str, Any], ...] = ()
+    removed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reconciled(Told):
+    """Where two systems agree and where not; each entry has its ``external_id``.
+
+    Attributes:
+        same: both hold the same measurement.
+        changed: both hold one, and not the same.
+        missing: only the other system holds it.
+        extra: only this service holds it.
+    """
+
+    same: tuple[Mapping[str, Any], ...] = ()
+    changed: tuple[Mapping[str, Any], ...] = ()
+    missing: tuple[Mapping[str, Any], ...] = ()
+    extra: tuple[Mapping[str, Any], ...] = ()
+
+    @property
+    def agree(self) -> bool:
+        """Whether both hold the same and nothing else."""
+        return not (self.changed or self.missing or self.extra)
+
+
+def joined(documents: Sequence[Mapping[str, Any]]) -> Reconciled:
+    """Return one comparison of several, each of a part of what the other system holds.
+
+    What is extra beside every part is extra beside the whole.
+    """
+    ids = [{item["external_id"] for item in document["extra"]} for document in documents]
+    everywhere = set.intersection(*ids)
+
+    def of_all(name: str) -> tuple[Mapping[str, Any], ...]:
+        return tuple(item for document in documents for item in document[name])
+
+    extra = tuple(item for item in documents[0]["extra"] if item["external_id"] in everywhere)
+    whole = {
+        "same": of_all("same"),
+        "changed": of_all("changed"),
+        "missing": of_all("missing"),
+        "extra": extra,
+    }
+    return told(Reconciled, whole)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Party(Told):
+    """A person or customer; ``name`` is ``None`` once it is erased."""
+
+    id: str
+    kind: str
+    name: str | None = None
+    erased_at: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group(Told):
+    """Records that have something in common: ``values`` says what."""
+
+    values: Mapping[str, str | None]
+    records: int
+    worst_headroom_db: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultPage(Told):
+    """Plain help for one fault."""
+
+    code: str
+    title: str
+    what: str = ""
+    first: str = ""
+    how_it_happens: tuple[str, ...] = ()
+    repair: tuple[str, ...] = ()
+    standard: str = ""
+    caution: str | None = None
+    could_also_be: tuple[str, ...] = ()

@@ -4,9 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+import requests
+
+from fourpair._told import Told
+
+if TYPE_CHECKING:
+    import pandas
+
+    from fourpair._curves import MarginCurve
 
 UNITS = ("db", "ns", "m", "ohm")
+UNIT_WORDS = {"db": "dB", "ns": "ns", "m": "m", "ohm": "ohm"}
+# A pass or fail that the accuracy of the measurement cannot tell apart carries an asterisk.
+OUTCOME_WORDS = {
+    "pass": "pass",
+    "marginal_pass": "pass*",
+    "marginal_fail": "fail*",
+    "fail": "fail",
+    "incomplete": "incomplete",
+    None: "shown only",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +62,20 @@ class Point:
             document.get("outcome"),
         )
 
+    def __str__(self) -> str:
+        unit = UNIT_WORDS[self.unit]
+        words = [] if self.margin is None else [f"{self.margin:+.1f} {unit}"]
+        words += [f"on {self.pairs}"] if self.pairs else []
+        words += [f"at {self.frequency_mhz:.4g} MHz"] if self.frequency_mhz is not None else []
+        return " ".join(words)
+
 
 def _point(document: Any) -> Point | None:
     return Point.from_document(document) if isinstance(document, Mapping) else None
 
 
-@dataclass(frozen=True, slots=True)
-class ParameterResult:
+@dataclass(frozen=True, slots=True, repr=False)
+class ParameterResult(Told):
     """One parameter at one end.
 
     Attributes:
@@ -61,12 +87,12 @@ class ParameterResult:
     end: str | None
     status: str
     outcome: str | None
+    unit: str
     worst_margin: Point | None
     worst_value: Point | None
     by_pair: tuple[Point, ...]
     points_judged: int
     incomplete_because: tuple[str, ...]
-    raw: Mapping[str, Any] = field(repr=False)
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> ParameterResult:
@@ -77,17 +103,28 @@ class ParameterResult:
             document.get("end"),
             document.get("status", ""),
             document.get("outcome"),
+            document.get("unit", "db"),
             _point(document.get("worst_margin")),
             _point(document.get("worst_value")),
             tuple(Point.from_document(p) for p in document.get("by_pair", ())),
             document.get("points_judged", 0),
             tuple(document.get("incomplete_because", ())),
-            document,
+            raw=document,
         )
 
+    @property
+    def name(self) -> str:
+        """Title and end, as in a sentence."""
+        return f"{self.title} at the {self.end} end" if self.end else self.title
 
-@dataclass(frozen=True, slots=True)
-class CategoryResult:
+    def __repr__(self) -> str:
+        outcome = OUTCOME_WORDS.get(self.outcome, self.outcome)
+        point = f", {self.worst_margin}" if self.worst_margin is not None else ""
+        return f"<{self.name}: {outcome}{point}>"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class CategoryResult(Told):
     """How the link stands to one category or class: ``met``, ``not_met``, ``not_evaluated``."""
 
     category: str
@@ -96,7 +133,6 @@ class CategoryResult:
     headroom_db: float | None
     stopped_by: tuple[str, ...]
     missing: tuple[str, ...]
-    raw: Mapping[str, Any] = field(repr=False)
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> CategoryResult:
@@ -108,8 +144,12 @@ class CategoryResult:
             document.get("headroom_db"),
             tuple(document.get("stopped_by", ())),
             tuple(document.get("missing", ())),
-            document,
+            raw=document,
         )
+
+    def __repr__(self) -> str:
+        headroom = "" if self.headroom_db is None else f", headroom {self.headroom_db:.1f} dB"
+        return f"<{self.title}: {self.state.replace('_', ' ')}{headroom}>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +160,8 @@ class Caution:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
+@dataclass(frozen=True, slots=True, repr=False)
+class Fault(Told):
     """What is suspected of a link; never part of its verdict.
 
     Attributes:
@@ -144,7 +184,6 @@ class Fault:
     evidence: tuple[str, ...]
     could_also_be: tuple[str, ...]
     first: str
-    raw: Mapping[str, Any] = field(repr=False)
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> Fault:
@@ -162,12 +201,16 @@ class Fault:
             tuple(document.get("evidence", ())),
             tuple(document.get("could_also_be", ())),
             document.get("first", ""),
-            document,
+            raw=document,
         )
 
+    def __repr__(self) -> str:
+        place = f", {self.place}" if self.place else ""
+        return f"<{self.title} ({self.confidence}){place}>"
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Verdict(Told):
     """The answer for one link.
 
     Attributes:
@@ -175,10 +218,9 @@ class Verdict:
         notices: what must be said before anything else; not empty means provisional.
         reasons: why, as sentences, most important first.
         headroom_db: smallest margin of the judged dB parameters. [dB]
-        raw: the whole document as it arrived.
-        request_id: the service's name for the request.
         faults: what is suspected, the strongest suspicion first; beside the verdict.
         assessment: everything that was said beside the verdict, as it arrived.
+        curves: margins over frequency, where ``client.grade(..., curves=True)`` asked for them.
     """
 
     outcome: str
@@ -193,17 +235,17 @@ class Verdict:
     parameters: tuple[ParameterResult, ...]
     categories: tuple[CategoryResult, ...]
     cautions: tuple[Caution, ...]
-    raw: Mapping[str, Any] = field(repr=False)
-    request_id: str | None = None
     faults: tuple[Fault, ...] = ()
-    assessment: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    assessment: Mapping[str, Any] = field(default_factory=dict)
+    curves: tuple[MarginCurve, ...] = field(default=(), compare=False)
 
     @classmethod
     def from_document(
         cls,
         document: Mapping[str, Any],
-        request_id: str | None = None,
+        *,
         assessment: Mapping[str, Any] | None = None,
+        response: requests.Response | None = None,
     ) -> Verdict:
         """Return the verdict of a document that the service sent, with what was said beside it."""
         beside = assessment or {}
@@ -221,10 +263,10 @@ class Verdict:
             tuple(ParameterResult.from_document(p) for p in document.get("parameters", ())),
             tuple(CategoryResult.from_document(c) for c in document.get("categories", ())),
             tuple(Caution(c["code"], c["text"]) for c in document.get("cautions", ())),
-            document,
-            request_id,
             tuple(Fault.from_document(f) for f in beside.get("diagnosis", {}).get("faults", ())),
             beside,
+            raw=document,
+            response=response,
         )
 
     @property
@@ -253,8 +295,51 @@ class Verdict:
         """Return the results that fail, marginally or not."""
         return [r for r in self.parameters if r.outcome in {"fail", "marginal_fail"}]
 
-    def summary(self) -> str:
-        """Return the verdict as plain text: notices, outcome, reasons."""
+    @property
+    def headline(self) -> str:
+        """Label, outcome and headroom in one line."""
         headroom = "" if self.headroom_db is None else f", headroom {self.headroom_db:.1f} dB"
-        name = f"{self.label}: " if self.label else ""
-        return "\n".join([*self.notices, f"{name}{self.outcome.replace('_', ' ')}{headroom}", *self.reasons])
+        provisional = ", provisional" if self.provisional else ""
+        name = self.label or "(no label)"
+        return f"{name}: {OUTCOME_WORDS.get(self.outcome, self.outcome)}{headroom}{provisional}"
+
+    def __repr__(self) -> str:
+        failing = [f"{r.name} {r.worst_margin or ''}".strip() for r in self.failing()]
+        return f"<Verdict {self.headline}{'; ' if failing else ''}{', '.join(failing)}>"
+
+    def summary(self) -> str:
+        """Return the verdict as plain text: notices, outcome, reasons, what is suspected."""
+        suspected = [f"Suspected: {fault.text} First: {fault.first}" for fault in self.faults]
+        cautions = [f"Caution: {caution.text}" for caution in self.cautions]
+        return "\n".join([*self.notices, self.headline, *self.reasons, *suspected, *cautions])
+
+    def to_frame(self) -> pandas.DataFrame:
+        """Return the results as a pandas frame, a row for each parameter and end.
+
+        Raises:
+            ImportError: pandas is not installed.
+        """
+        import pandas  # noqa: PLC0415 - only for whoever asks for a frame
+
+        rows = [
+            {
+                "parameter": each.parameter,
+                "end": each.end,
+                "status": each.status,
+                "outcome": each.outcome,
+                "unit": each.unit,
+                "margin": each.worst_margin and each.worst_margin.margin,
+                "measured": each.worst_margin and each.worst_margin.measured,
+                "limit": each.worst_margin and each.worst_margin.limit,
+                "frequency_mhz": each.worst_margin and each.worst_margin.frequency_mhz,
+                "pairs": each.worst_margin and each.worst_margin.pairs,
+            }
+            for each in self.parameters
+        ]
+        return pandas.DataFrame(rows)
+
+    def _repr_html_(self) -> str:
+        """Return the verdict as a notebook shows it."""
+        from fourpair._notebook import verdict_html  # noqa: PLC0415 - only a notebook asks
+
+        return verdict_html(self)

@@ -2,93 +2,72 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
 import requests
 
-from fourpair._kept import BatchItem, Record, Revision, Written, told
+from fourpair._kept import BatchItem, Record, Revision, Written
+from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
-from fourpair._transport import (
-    JSON,
-    MERGE_PATCH,
-    NDJSON,
-    Send,
-    asked,
-    encoded,
-    key_header,
-    pages,
-    tag_header,
-)
+from fourpair._told import told
+from fourpair._transport import MERGE_PATCH, NDJSON, Send, encoded, operation, pages, tag_header
+from fourpair._uploading import MOST_BYTES, MOST_ITEMS, Upload
 
 Document = Mapping[str, Any]
-
-# A batch is sent in parts that stay below both. [bytes]
-MOST_ITEMS = 50
-MOST_BYTES = 8 * 1024 * 1024
+Sent = Mapping[str, Any] | Measurement
 
 
 def _path(*parts: str) -> str:
     return "/".join(("/v1/records", *(quote(part, safe="") for part in parts)))
 
 
-def _etag(response: requests.Response) -> str | None:
-    return response.headers.get("ETag")
+def _record(answer: requests.Response) -> Record:
+    document = answer.json()
+    shown = told(Revision, document["revision"])
+    return told(Record, document["record"], etag=answer.headers.get("ETag"), shown=shown, response=answer)
 
 
-def _written(response: requests.Response, key: str | None) -> Written:
-    document = response.json()
+def _written(answer: requests.Response) -> Written:
+    document = answer.json()
+    revision = told(Revision, document["revision"])
     return Written(
-        record=told(Record, document["record"], etag=_etag(response)),
-        revision=told(Revision, document["revision"]),
-        verdict=Verdict.from_document(document["verdict"], response.headers.get("X-Request-Id")),
+        record=told(Record, document["record"], etag=answer.headers.get("ETag"), shown=revision),
+        revision=revision,
+        verdict=Verdict.from_document(document["verdict"], response=answer),
         result=document["result"],
         dry_run=document["dry_run"],
-        replayed="Idempotent-Replayed" in response.headers,
-        idempotency_key=key,
+        replayed="Idempotent-Replayed" in answer.headers,
+        idempotency_key=answer.request.headers.get("Idempotency-Key", "").strip('"') or None,
+        raw=document,
+        response=answer,
     )
 
 
-def _parts(lines: Iterable[bytes]) -> Iterator[list[bytes]]:
-    part: list[bytes] = []
-    size = 0
-    for line in lines:
-        if part and (len(part) >= MOST_ITEMS or size + len(line) > MOST_BYTES):
-            yield part
-            part, size = [], 0
-        part.append(line)
-        size += len(line)
-    if part:
-        yield part
+def _target(record: Record | str, *parts: str) -> tuple[str, dict[str, str]]:
+    if isinstance(record, str):
+        return _path(record, *parts), tag_header(None)
+    return _path(record.id, *parts), tag_header(record.etag)
 
 
 class Records:
     """Records, as a client reads and writes them.
 
-    Every write takes ``dry_run`` (the same checks and verdict, nothing kept) and,
-    where it is a POST or PUT, ``idempotency_key`` (one is made where none is given).
+    Every write takes ``dry_run`` (the same checks and verdict, nothing kept) and
+    ``idempotency_key`` (one is made where none is given, and sent again on every
+    try). A write takes a :class:`Record` as it was read, and is refused where it has
+    moved on since; or its id, to write whatever is there.
     """
 
     def __init__(self, send: Send) -> None:
         self._send = send
 
-    def _post(
-        self, path: str, document: Document, key: str | None, headers: Document | None = None, **query: Any
-    ) -> Written:
-        own = key_header(key)
-        response = self._send(
-            "POST",
-            path,
-            params=asked(**query),
-            data=encoded(document),
-            headers={**JSON, **own, **(headers or {})},
-        )
-        return _written(response, own["Idempotency-Key"].strip('"'))
-
+    @operation("createRecord")
     def create(
         self,
-        measurement: Document,
+        measurement: Sent,
         *,
         dry_run: bool = False,
         assessment: str | None = None,
@@ -98,141 +77,177 @@ class Records:
 
         Raises:
             ConflictError: another record has its label or external id.
+            InvalidMeasurementError: it cannot be right, and was not sent.
             InvalidDocumentError: the document is not valid.
             NotFoundError: there is no such job.
         """
-        return self._post("/v1/records", measurement, idempotency_key, dry_run=dry_run, assessment=assessment)
+        query = {"dry_run": dry_run, "assessment": assessment}
+        document = checked(measurement)
+        return _written(
+            self._send("POST", "/v1/records", params=query, document=document, key=idempotency_key)
+        )
 
+    @operation("upsertRecord")
     def upsert(
         self,
         system: str,
         external_id: str,
-        measurement: Document,
+        measurement: Sent,
         *,
         etag: str | None = None,
         dry_run: bool = False,
+        assessment: str | None = None,
         idempotency_key: str | None = None,
     ) -> Written:
         """Make the record of an external id, or retest it; the same once more changes nothing.
 
         Raises:
             ConflictError: another record has its label.
+            InvalidMeasurementError: it cannot be right, and was not sent.
             InvalidDocumentError: the document is not valid.
             StaleError: ``etag`` is given and no longer the newest.
         """
-        own = key_header(idempotency_key)
-        response = self._send(
-            "PUT",
-            _path("by-external-id", system, external_id),
-            params=asked(dry_run=dry_run),
-            data=encoded(measurement),
-            headers={**JSON, **own, **({"If-Match": etag} if etag else {})},
+        return _written(
+            self._send(
+                "PUT",
+                _path("by-external-id", system, external_id),
+                params={"dry_run": dry_run, "assessment": assessment},
+                document=checked(measurement),
+                headers={"If-Match": etag} if etag else {},
+                key=idempotency_key,
+            )
         )
-        return _written(response, own["Idempotency-Key"].strip('"'))
 
-    def upload(
-        self, measurements: Iterable[Document], *, mode: str = "partial", dry_run: bool = False
-    ) -> Iterator[BatchItem]:
-        """Make or retest many records, sent in parts; yield what became of each.
+    @operation("upsertRecords")
+    def batch(
+        self,
+        measurements: Iterable[Sent],
+        *,
+        mode: str = "partial",
+        dry_run: bool = False,
+        assessment: str | None = None,
+        idempotency_key: str | None = None,
+    ) -> tuple[BatchItem, ...]:
+        """Make or retest up to 1000 records in one transaction; ``upload`` sends any number.
 
         Args:
-            measurements: any iterable, also a generator: a part is read at a time.
+            measurements: each names its ``job`` and ``label``.
+            mode: ``"partial"`` keeps what can be kept, ``"atomic"`` all or nothing.
+            dry_run: check and grade, keep nothing.
+            assessment: how much to keep beside the verdicts.
+            idempotency_key: one is made where none is given.
+
+        Raises:
+            ConflictError: ``"atomic"``, and an item cannot be kept.
+            InvalidMeasurementError: one cannot be right; nothing was sent.
+        """
+        lines = b"\n".join(encoded(checked(each)) for each in measurements)
+        query = {"mode": mode, "dry_run": dry_run, "assessment": assessment}
+        return self._batch(lines, query, idempotency_key)
+
+    def _batch(self, lines: bytes, query: Document, key: str | None) -> tuple[BatchItem, ...]:
+        answer = self._send(
+            "POST", "/v1/records:batch", params=query, content=lines, content_type=NDJSON, key=key
+        )
+        return tuple(told(BatchItem, item) for item in answer.json()["items"])
+
+    def upload(
+        self,
+        measurements: Iterable[Sent],
+        *,
+        mode: str = "partial",
+        dry_run: bool = False,
+        assessment: str | None = None,
+        checkpoint: str | Path | None = None,
+        most_items: int = MOST_ITEMS,
+        most_bytes: int = MOST_BYTES,
+        threads: int = 1,
+        progress: Callable[[int], None] | None = None,
+    ) -> Iterator[BatchItem]:
+        """Make or retest any number of records, sent in parts; yield what became of each, in order.
+
+        What was not answered is sent again with the same key; what the service had
+        to refuse is yielded and not sent again. Stop it and start it again with the
+        same ``checkpoint``: it goes on after the last part that was answered.
+
+        Args:
+            measurements: any iterable, also a generator: parts are read as they are sent.
             mode: ``"partial"`` keeps what can be kept, ``"atomic"`` each part whole or not at all.
             dry_run: check and grade, keep nothing.
+            assessment: how much to keep beside the verdicts.
+            checkpoint: file that remembers how far it got; it is removed at the end.
+            most_items: of a part.
+            most_bytes: of a part. [bytes]
+            threads: how many parts are under way at once.
+            progress: told how many measurements have been answered so far.
 
         Raises:
             ConflictError: ``"atomic"``, and an item of a part cannot be kept.
+            InvalidSettingError: the checkpoint belongs to other measurements.
         """
-        sent = 0
-        for part in _parts(encoded(document) for document in measurements):
-            response = self._send(
-                "POST",
-                "/v1/records:batch",
-                params=asked(mode=mode, dry_run=dry_run),
-                data=b"\n".join(part),
-                headers={**NDJSON, **key_header(None)},
-            )
-            for item in response.json()["items"]:
-                yield told(BatchItem, item, index=sent + item["index"])
-            sent += len(part)
+        query = {"mode": mode, "dry_run": dry_run, "assessment": assessment}
+        upload = Upload(
+            lambda lines, key: self._batch(lines, query, key), checkpoint, most_items, most_bytes, threads
+        )
+        for item in upload.run(measurements):
+            if progress is not None:
+                progress(item.index + 1)
+            yield item
 
-    def get(self, record_id: str) -> Record:
-        """Return where a record stands.
+    @operation("getRecord")
+    def get(self, record_id: str, *, as_of: int | None = None) -> Record:
+        """Return where a record stands; ``shown`` is its newest revision, or the newest at a ``seq``.
 
         Raises:
             NotFoundError: there is none, or the key does not see it.
         """
-        response = self._send("GET", _path(record_id))
-        return told(Record, response.json()["record"], etag=_etag(response))
+        return _record(self._send("GET", _path(record_id), params={"as_of": as_of}))
 
+    @operation("getRecordByExternalId")
     def find(self, system: str, external_id: str) -> Record:
         """Return the record that has an external id.
 
         Raises:
             NotFoundError: there is none.
         """
-        response = self._send("GET", _path("by-external-id", system, external_id))
-        return told(Record, response.json()["record"], etag=_etag(response))
+        return _record(self._send("GET", _path("by-external-id", system, external_id)))
 
+    @operation("listRecords")
     def list(self, **filters: Any) -> Iterator[Record]:
         """Yield records, fetching pages as they are needed.
 
+        A page that does not arrive is asked for again; after an error, call it again
+        with ``cursor=`` of the last page (``records.pages``) to go on from there.
+
         Args:
-            filters: as in the contract: ``job``, ``label_prefix``, ``outcome``, ``category``,
-                ``category_met``, ``margin_min_db``, ``margin_max_db``, ``tested_by``,
-                ``tested_from``, ``tested_to``, ``external_system``, ``external_id``,
-                ``fault``, ``withdrawn``, ``sort``, ``limit`` (a page) and the others.
+            filters: as in the contract: ``job``, ``label_prefix``, ``outcome`` (one or
+                several), ``category``, ``category_met``, ``margin_min_db``,
+                ``margin_max_db``, ``tested_by``, ``tested_from``, ``tested_to``,
+                ``external_system``, ``external_id``, ``fault``, ``withdrawn``,
+                ``sort``, ``limit`` (a page) and the others.
         """
-        for document in pages(self._send, "/v1/records", asked(**filters), "records"):
+        for document in pages(self._send, "/v1/records", filters, "records"):
             yield told(Record, document)
 
-    def revisions(self, record_id: str) -> tuple[Revision, ...]:
-        """Return the whole chain of a record."""
-        document = self._send("GET", _path(record_id, "revisions")).json()
-        return tuple(told(Revision, each) for each in document["revisions"])
+    def pages(self, **filters: Any) -> Iterator[tuple[tuple[Record, ...], str | None]]:
+        """Yield pages of records, each with the cursor of the next; see ``list``."""
+        cursor = filters.pop("cursor", None)
+        while True:
+            document = self._send("GET", "/v1/records", params={**filters, "cursor": cursor}).json()
+            cursor = document.get("next_cursor")
+            yield tuple(told(Record, each) for each in document["records"]), cursor
+            if cursor is None:
+                return
 
-    def revision(self, record_id: str, *, as_of: int) -> Revision:
-        """Return the newest revision that the feed had reached at ``as_of``."""
-        document = self._send("GET", _path(record_id), params=asked(as_of=as_of)).json()
-        return told(Revision, document["revision"])
-
-    def verdict(self, record_id: str, *, as_of: int | None = None) -> Verdict:
-        """Return the newest verdict, or the newest at a ``seq``."""
-        response = self._send("GET", _path(record_id, "verdict"), params=asked(as_of=as_of))
-        return Verdict.from_document(response.json(), response.headers.get("X-Request-Id"))
-
-    def measurement(self, record_id: str, *, as_of: int | None = None) -> Document:
-        """Return the measurement as it was sent."""
-        found: Document = self._send("GET", _path(record_id, "measurement"), params=asked(as_of=as_of)).json()
-        return found
-
-    def retest(
+    @operation("correctRecord")
+    def correct(
         self,
         record: Record | str,
-        measurement: Document,
+        changes: Document,
         *,
-        reason: str | None = None,
+        reason: str,
         dry_run: bool = False,
         idempotency_key: str | None = None,
-    ) -> Written:
-        """Keep a new measurement of the same link.
-
-        Args:
-            record: as it was read, to be refused where it has moved on since; or its id.
-            measurement: the document.
-            reason: why.
-            dry_run: check and grade, keep nothing.
-            idempotency_key: one is made where none is given.
-
-        Raises:
-            StaleError: the record has moved on.
-            ConflictError: it is withdrawn.
-        """
-        path, headers = _target(record, "retests")
-        return self._post(path, measurement, idempotency_key, headers, reason=reason, dry_run=dry_run)
-
-    def correct(
-        self, record: Record | str, changes: Document, *, reason: str, dry_run: bool = False
     ) -> Written:
         """Correct label, job, ends, cable, tested_by or notes; ``None`` takes a field away.
 
@@ -241,15 +256,43 @@ class Records:
             InvalidDocumentError: the change touches what was measured.
         """
         path, headers = _target(record)
-        response = self._send(
+        answer = self._send(
             "PATCH",
             path,
-            params=asked(reason=reason, dry_run=dry_run),
-            data=encoded(changes),
-            headers={**MERGE_PATCH, **headers},
+            params={"reason": reason, "dry_run": dry_run},
+            document=changes,
+            content_type=MERGE_PATCH,
+            headers=headers,
+            key=idempotency_key,
         )
-        return _written(response, None)
+        return _written(answer)
 
+    @operation("retestRecord")
+    def retest(
+        self,
+        record: Record | str,
+        measurement: Sent,
+        *,
+        reason: str | None = None,
+        dry_run: bool = False,
+        assessment: str | None = None,
+        idempotency_key: str | None = None,
+    ) -> Written:
+        """Keep a new measurement of the same link.
+
+        Raises:
+            StaleError: the record has moved on.
+            ConflictError: it is withdrawn.
+            InvalidMeasurementError: it cannot be right, and was not sent.
+        """
+        path, headers = _target(record, "retests")
+        query = {"reason": reason, "dry_run": dry_run, "assessment": assessment}
+        document = checked(measurement)
+        return _written(
+            self._send("POST", path, params=query, document=document, headers=headers, key=idempotency_key)
+        )
+
+    @operation("withdrawRecord")
     def withdraw(
         self,
         record: Record | str,
@@ -265,10 +308,63 @@ class Records:
             ConflictError: it is withdrawn already.
         """
         path, headers = _target(record, "withdrawal")
-        return self._post(path, {"reason": reason}, idempotency_key, headers, dry_run=dry_run)
+        query, document = {"dry_run": dry_run}, {"reason": reason}
+        return _written(
+            self._send("POST", path, params=query, document=document, headers=headers, key=idempotency_key)
+        )
 
+    @operation("listRevisions")
+    def revisions(self, record_id: str) -> tuple[Revision, ...]:
+        """Return the whole chain of a record."""
+        document = self._send("GET", _path(record_id, "revisions")).json()
+        return tuple(told(Revision, each) for each in document["revisions"])
 
-def _target(record: Record | str, *parts: str) -> tuple[str, dict[str, str]]:
-    if isinstance(record, str):
-        return _path(record, *parts), tag_header(None)
-    return _path(record.id, *parts), tag_header(record.etag)
+    @operation("getRevision")
+    def revision(self, record_id: str, number: int) -> Revision:
+        """Return one revision of a record.
+
+        Raises:
+            NotFoundError: it has none of that number.
+        """
+        answer = self._send("GET", _path(record_id, "revisions", str(number)))
+        return told(Revision, answer.json(), response=answer)
+
+    @operation("getRevisionVerdict")
+    def revision_verdict(self, record_id: str, number: int) -> Verdict:
+        """Return the verdict of one revision, as it was given."""
+        answer = self._send("GET", _path(record_id, "revisions", str(number), "verdict"))
+        return Verdict.from_document(answer.json(), response=answer)
+
+    @operation("getRevisionMeasurement")
+    def revision_measurement(self, record_id: str, number: int) -> Measurement:
+        """Return the measurement of one revision, as it was sent."""
+        path = _path(record_id, "revisions", str(number), "measurement")
+        return Measurement(self._send("GET", path, params={"format": "json"}).json())
+
+    @operation("getVerdict")
+    def verdict(self, record_id: str, *, as_of: int | None = None) -> Verdict:
+        """Return the newest verdict, or the newest at a ``seq``."""
+        answer = self._send("GET", _path(record_id, "verdict"), params={"as_of": as_of})
+        return Verdict.from_document(answer.json(), response=answer)
+
+    @operation("getMeasurement")
+    def measurement(self, record_id: str, *, as_of: int | None = None) -> Measurement:
+        """Return the newest measurement as it was sent, or the newest at a ``seq``."""
+        query = {"as_of": as_of, "format": "json"}
+        return Measurement(self._send("GET", _path(record_id, "measurement"), params=query).json())
+
+    def measurement_csv(self, record_id: str, *, as_of: int | None = None) -> str:
+        """Return the curves of the newest measurement as CSV, one row for each point."""
+        query = {"as_of": as_of, "format": "csv"}
+        return self._send("GET", _path(record_id, "measurement"), params=query).text
+
+    @operation("getAssessment")
+    def assessment(self, record_id: str, *, as_of: int | None = None) -> Document:
+        """Return what is said beside the newest verdict: suspected faults, and more where it was asked for.
+
+        Raises:
+            NotFoundError: nothing was kept beside it.
+        """
+        answer = self._send("GET", _path(record_id, "assessment"), params={"as_of": as_of})
+        found: Document = answer.json()["assessment"]
+        return found

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
+
+from fourpair._told import Told
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +37,7 @@ class ParameterRule:
 
 
 @dataclass(frozen=True, slots=True)
-class Category:
+class Category(Told):
     """A category or class of an edition.
 
     Attributes:
@@ -53,7 +55,6 @@ class Category:
     configurations: tuple[str, ...]
     missing: str | None
     parameters: tuple[ParameterRule, ...]
-    raw: Mapping[str, Any] = field(repr=False)
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> Category:
@@ -66,7 +67,7 @@ class Category:
             tuple(document.get("configurations", ())),
             document.get("missing"),
             tuple(ParameterRule.from_document(p) for p in document.get("parameters", ())),
-            document,
+            raw=document,
         )
 
     def required(self) -> tuple[str, ...]:
@@ -75,7 +76,7 @@ class Category:
 
 
 @dataclass(frozen=True, slots=True)
-class RuleSet:
+class RuleSet(Told):
     """An edition of a standard.
 
     Attributes:
@@ -97,7 +98,6 @@ class RuleSet:
     basis: Mapping[str, int]
     categories: tuple[Category, ...]
     notes: tuple[str, ...]
-    raw: Mapping[str, Any] = field(repr=False)
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> RuleSet:
@@ -114,7 +114,7 @@ class RuleSet:
             dict(document.get("basis", {})),
             tuple(Category.from_document(c) for c in document.get("categories", ())),
             tuple(document.get("notes", ())),
-            document,
+            raw=document,
         )
 
     def category(self, name: str) -> Category:
@@ -154,7 +154,7 @@ class LimitRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class Limits(Told):
     """One limit of an edition at frequencies.
 
     Attributes:
@@ -177,7 +177,6 @@ class Limits:
     basis: str
     provisional: bool
     rows: tuple[LimitRow, ...]
-    raw: Mapping[str, Any] = field(repr=False)
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> Limits:
@@ -196,7 +195,7 @@ class Limits:
             document["basis"],
             document["provisional"],
             tuple(_row(row, unit) for row in document["rows"]),
-            document,
+            raw=document,
         )
 
 

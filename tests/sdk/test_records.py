@@ -84,7 +84,7 @@ def test_a_link_is_kept_failing_mended_and_billed(client):
     assert client.jobs.billing("clinic").totals[0].quantity == 1
     assert client.jobs.summary("clinic").first_pass_rate == 0.0
     assert [r.kind for r in client.records.revisions(first.record.id)] == ["submitted", "retested"]
-    assert client.records.revision(first.record.id, as_of=2).number == 1
+    assert client.records.get(first.record.id, as_of=2).shown.number == 1
     assert client.records.verdict(first.record.id).outcome == "pass"
     assert client.jobs.faults("clinic") == ()
 
@@ -157,7 +157,7 @@ def test_records_are_found_by_external_id_and_reconciled(client):
 
     assert (made.result, same.result) == ("created", "unchanged")
     assert client.records.find("costing", "J-1").id == made.record.id
-    assert [item["external_id"] for item in told["same"] + told["missing"]] == ["J-1", "J-2"]
+    assert [item["external_id"] for item in told.same + told.missing] == ["J-1", "J-2"]
 
 
 def test_the_feed_can_be_followed_from_where_one_left_off(client):
@@ -198,7 +198,7 @@ def test_a_key_is_shown_where_the_service_asks_for_one(url, store):
 def test_a_write_whose_answer_is_lost_names_its_key():
     nowhere = Client("http://127.0.0.1:9", session=requests.Session())
     with pytest.raises(ConnectionFailedError) as caught:
-        nowhere.records.create({"label": "A"}, idempotency_key="mine")
+        nowhere.records.create(link("A"), idempotency_key="mine")
     nowhere.close()
 
     assert caught.value.idempotency_key == "mine"

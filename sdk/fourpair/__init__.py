@@ -45,6 +45,7 @@ from fourpair._kept import (
     Summary,
     Written,
 )
+from fourpair._listing import Listing
 from fourpair._measurement import Measurement
 from fourpair._models import CategoryResult, Caution, Fault, ParameterResult, Point, Verdict
 from fourpair._retries import Retries
@@ -76,6 +77,7 @@ __all__ = [
     "KeyState",
     "LimitRow",
     "Limits",
+    "Listing",
     "MarginCurve",
     "Measurement",
     "NotAllowedError",

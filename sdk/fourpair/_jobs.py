@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 from urllib.parse import quote
 
 import requests
 
 from fourpair._kept import Attachment, Billing, Job, JobFault, Quantity, Schedule, Summary
+from fourpair._listing import Listing
 from fourpair._told import told
-from fourpair._transport import MERGE_PATCH, Send, asked, operation, pages, tag_header
+from fourpair._transport import MERGE_PATCH, Send, asked, operation, tag_header
 
 
 def _path(job_id: str, *parts: str) -> str:
@@ -75,10 +76,10 @@ class Jobs:
         return _job(self._send("GET", _path(job_id)))
 
     @operation("listJobs")
-    def list(self, *, limit: int | None = None) -> Iterator[Job]:
-        """Yield all jobs, fetching pages of ``limit`` as they are needed."""
-        for document in pages(self._send, "/v1/jobs", {"limit": limit}, "jobs"):
-            yield told(Job, document)
+    def list(self, *, limit: int | None = None, cursor: str | None = None) -> Listing[Job]:
+        """Return all jobs, read in pages of ``limit`` as they are needed, from a ``cursor`` on."""
+        query = {"limit": limit, "cursor": cursor}
+        return Listing(self._send, "/v1/jobs", query, "jobs", lambda each: told(Job, each))
 
     @operation("changeJob")
     def change(

@@ -10,10 +10,11 @@ from urllib.parse import quote
 import requests
 
 from fourpair._kept import BatchItem, Record, Revision, Written
+from fourpair._listing import Listing
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
 from fourpair._told import told
-from fourpair._transport import MERGE_PATCH, NDJSON, Send, encoded, operation, pages, tag_header
+from fourpair._transport import MERGE_PATCH, NDJSON, Send, encoded, operation, tag_header
 from fourpair._uploading import MOST_BYTES, MOST_ITEMS, Upload
 
 Document = Mapping[str, Any]
@@ -213,31 +214,19 @@ class Records:
         return _record(self._send("GET", _path("by-external-id", system, external_id)))
 
     @operation("listRecords")
-    def list(self, **filters: Any) -> Iterator[Record]:
-        """Yield records, fetching pages as they are needed.
+    def list(self, **filters: Any) -> Listing[Record]:
+        """Return records, read in pages as they are needed.
 
-        A page that does not arrive is asked for again; after an error, call it again
-        with ``cursor=`` of the last page (``records.pages``) to go on from there.
+        After an error, go on with the same listing, or later with its ``cursor``.
 
         Args:
             filters: as in the contract: ``job``, ``label_prefix``, ``outcome`` (one or
                 several), ``category``, ``category_met``, ``margin_min_db``,
                 ``margin_max_db``, ``tested_by``, ``tested_from``, ``tested_to``,
                 ``external_system``, ``external_id``, ``fault``, ``withdrawn``,
-                ``sort``, ``limit`` (a page) and the others.
+                ``sort``, ``limit`` (a page), ``cursor`` and the others.
         """
-        for document in pages(self._send, "/v1/records", filters, "records"):
-            yield told(Record, document)
-
-    def pages(self, **filters: Any) -> Iterator[tuple[tuple[Record, ...], str | None]]:
-        """Yield pages of records, each with the cursor of the next; see ``list``."""
-        cursor = filters.pop("cursor", None)
-        while True:
-            document = self._send("GET", "/v1/records", params={**filters, "cursor": cursor}).json()
-            cursor = document.get("next_cursor")
-            yield tuple(told(Record, each) for each in document["records"]), cursor
-            if cursor is None:
-                return
+        return Listing(self._send, "/v1/records", filters, "records", lambda each: told(Record, each))
 
     @operation("correctRecord")
     def correct(

@@ -8,7 +8,7 @@ import random
 import time
 import uuid
 import warnings
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Protocol, TypeVar
 
@@ -313,14 +313,3 @@ def asked(**values: Any) -> dict[str, Any]:
 def tag_header(etag: str | None) -> dict[str, str]:
     """Return the header of what a change rests on; without a tag: whatever is there."""
     return {"If-Match": etag or "*"}
-
-
-def pages(send: Send, path: str, query: Mapping[str, Any], name: str) -> Iterator[Mapping[str, Any]]:
-    """Yield the entries of a list, fetching its pages as they are needed."""
-    cursor: str | None = None
-    while True:
-        document = send("GET", path, params={**query, "cursor": cursor}).json()
-        yield from document[name]
-        cursor = document.get("next_cursor")
-        if cursor is None:
-            return

@@ -40,7 +40,6 @@ COMPOSED = {
     "request",
     "limits_as",
     "records.upload",
-    "records.pages",
     "records.measurement_csv",
     "changes.list",
     "changes.follow",
@@ -91,7 +90,7 @@ def test_a_method_sends_the_operation_that_it_names(name):
     by_name = {p.name: ARGUMENTS.get(p.name, "x") for p in needed if p.kind is p.KEYWORD_ONLY}
     with pytest.raises(RecordedError):
         for _ in method(*by_place, **by_name):
-            pass
+            break
     client.close()
 
     wanted_method, path = OPERATIONS[CARRYING[name].operation_id]

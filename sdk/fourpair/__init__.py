@@ -26,6 +26,7 @@ from fourpair._errors import (
     TooLargeError,
     TransportError,
 )
+from fourpair._following import Inbox
 from fourpair._kept import (
     Attachment,
     BatchItem,
@@ -69,6 +70,7 @@ __all__ = [
     "FaultPage",
     "FourpairError",
     "Group",
+    "Inbox",
     "InvalidDocumentError",
     "InvalidMeasurementError",
     "InvalidSettingError",

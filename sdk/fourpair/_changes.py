@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
+from fourpair._following import Deal, Inbox
 from fourpair._kept import Change
 from fourpair._told import told
 from fourpair._transport import Send, operation
@@ -55,3 +56,23 @@ class Changes:
         while True:
             found, after = self.page(after=after, job=job, wait_s=wait_s)
             yield from found
+
+    def inbox(
+        self,
+        deal: Deal,
+        *,
+        after: int = 0,
+        job: str | None = None,
+        wanted: Callable[[Change], bool] = lambda change: True,
+    ) -> Inbox:
+        """Return what takes webhook deliveries as they come and deals with each change once, in order.
+
+        >>> from fourpair.testing import service
+        >>> with service() as running, running.client() as client:
+        ...     inbox = client.changes.inbox(lambda change: print(change.seq, change.kind))
+        ...     job = client.jobs.create("clinic", name="Clinic")
+        ...     inbox.catch_up()
+        1 job.created
+        1
+        """
+        return Inbox(self, deal, after=after, job=job, wanted=wanted)

@@ -13,6 +13,7 @@ from fourpair._kept import BatchItem, Record, Revision, Written
 from fourpair._listing import Listing
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
+from fourpair._sealing import chain_breaks, content_breaks
 from fourpair._told import told
 from fourpair._transport import MERGE_PATCH, NDJSON, Send, encoded, operation, tag_header
 from fourpair._uploading import MOST_BYTES, MOST_ITEMS, Upload
@@ -346,6 +347,23 @@ class Records:
         """Return the curves of the newest measurement as CSV, one row for each point."""
         query = {"as_of": as_of, "format": "csv"}
         return self._send("GET", _path(record_id, "measurement"), params=query).text
+
+    def verify(self, record_id: str) -> tuple[str, ...]:
+        """Walk the chain of a record and make its digests again from what is shown.
+
+        Returns:
+            A sentence for each break; empty where everything is as it was sealed.
+
+        Raises:
+            NotFoundError: there is no such record.
+        """
+        record, revisions = self.get(record_id), self.revisions(record_id)
+        broken = list(chain_breaks(record, revisions))
+        for each in revisions:
+            measurement = self.revision_measurement(record_id, each.number)
+            verdict = self.revision_verdict(record_id, each.number)
+            broken += content_breaks(each, measurement.document, verdict.raw)
+        return tuple(broken)
 
     @operation("getAssessment")
     def assessment(self, record_id: str, *, as_of: int | None = None) -> Document:

@@ -41,8 +41,10 @@ COMPOSED = {
     "limits_as",
     "records.upload",
     "records.measurement_csv",
+    "records.verify",
     "changes.list",
     "changes.follow",
+    "changes.inbox",
 }
 # What the methods without default values are called with.
 ARGUMENTS = {

@@ -1,0 +1,78 @@
+"""Webhooks and feed as one row of changes: each once, in order, with no gap."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Protocol
+
+from fourpair._kept import Change
+from fourpair._told import told
+
+if TYPE_CHECKING:
+    from fourpair._changes import Changes
+    from fourpair.webhooks import Delivery
+
+
+class Deal(Protocol):
+    """Deals with one change."""
+
+    def __call__(self, change: Change) -> object:
+        """Do what a change asks for; what it returns is not looked at."""
+        ...
+
+
+class Inbox:
+    """Takes webhook deliveries in any order, some twice, some never; deals with each change once, in order.
+
+    A delivery that does not follow on what was dealt with makes the inbox read the
+    feed from there. Call ``catch_up`` at the start and now and then: no later delivery
+    tells of one that was lost last.
+
+    Args:
+        changes: ``client.changes``.
+        deal: called with each change, in order. Where it fails, the same change comes again.
+        after: the last ``seq`` that was dealt with; keep ``inbox.after`` with what you do.
+        job: only changes of this job.
+        wanted: only changes of which this is true, such as those a subscription asks for.
+    """
+
+    def __init__(
+        self,
+        changes: Changes,
+        deal: Deal,
+        *,
+        after: int = 0,
+        job: str | None = None,
+        wanted: Callable[[Change], bool] = lambda change: True,
+    ) -> None:
+        self._changes, self._deal, self._job, self._wanted = changes, deal, job, wanted
+        self._lock = threading.Lock()
+        self.after = after
+
+    def receive(self, delivery: Delivery) -> int:
+        """Deal with a delivery and with what was missed before it; return with how many changes."""
+        with self._lock:
+            seq, previous = delivery.seq, delivery.previous_seq
+            if seq is None or seq <= self.after:
+                return 0
+            if previous is not None and previous <= self.after and "kind" in delivery.data:
+                return self._dealt(told(Change, delivery.data))
+            return self._caught_up()
+
+    def catch_up(self) -> int:
+        """Deal with everything in the feed that was not dealt with yet; return with how many changes."""
+        with self._lock:
+            return self._caught_up()
+
+    def _caught_up(self) -> int:
+        return sum(self._dealt(change) for change in self._changes.list(after=self.after, job=self._job))
+
+    def _dealt(self, change: Change) -> int:
+        is_wanted = (self._job is None or self._job in (change.job, change.previous_job)) and self._wanted(
+            change
+        )
+        if is_wanted:
+            self._deal(change)
+        self.after = change.seq
+        return int(is_wanted)

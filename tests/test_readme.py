@@ -55,7 +55,8 @@ def test_each_shell_command_of_the_readme_works(text, url, tmp_path):
         [
             "bash",
             "-ec",
-            f'set -o pipefail; fourpair-service() {{ {sys.executable} -m fourpair_service "$@"; }}\n{_here(text, url)}',
+            f'set -o pipefail; fourpair-service() {{ {sys.executable} -m fourpair_service "$@"; }}\n'
+            f'fourpair() {{ {sys.executable} -m fourpair "$@"; }}\n{_here(text, url)}',
         ],
         capture_output=True,
         text=True,

@@ -47,6 +47,10 @@ class Changes:
                 return
             after = reached
 
+    def newest(self) -> int:
+        """Return the last ``seq`` there is; 0 before the first."""
+        return int(self._send("GET", "/v1/changes", params={"limit": 1}).json()["last_seq"])
+
     def follow(self, *, after: int = 0, job: str | None = None, wait_s: int = WAIT_S) -> Iterator[Change]:
         """Yield what there is after a ``seq`` and whatever comes, without end.
 

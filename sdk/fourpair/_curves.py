@@ -100,8 +100,9 @@ def margin_curves(
         by_end: dict[tuple[str, tuple[float, ...]], dict[str, list[float]]] = {}
         for end, pairs, axis, curve in measurement.curves(parameter):
             by_end.setdefault((end, axis), {})[pairs] = _loss_db(curve)
+        asked: dict[tuple[float, ...], Limits] = {}
         for (end, axis), values in by_end.items():
-            limits = ask(*place, parameter, frequency_mhz=axis)
+            limits = asked.get(axis) or asked.setdefault(axis, ask(*place, parameter, frequency_mhz=axis))
             sign = 1 if limits.inside == "at_least" else -1
             judged = [(i, row.limit) for i, row in enumerate(limits.rows) if row.limit is not None]
             yield MarginCurve(

@@ -17,7 +17,7 @@ SHOWN_DB = 20.0
 
 
 def _cell(text: object, tag: str = "td") -> str:
-    return f"<{tag}>{escape(str(text))}</{tag}>"
+    return f'<{tag} style="text-align:left">{escape(str(text))}</{tag}>'
 
 
 def _row(result: ParameterResult) -> str:
@@ -62,7 +62,7 @@ def curve_svg(curve: MarginCurve) -> str:
     end = f" at the {curve.end} end" if curve.end else ""
     told = (
         f"{curve.title}{end}: smallest margin {worst[least]:.1f} dB at {curve.frequency_mhz[least]:.4g} MHz, "
-        "before points that the edition leaves out"
+        "no point excused"
     )
     zero, foot = _down(0.0), HEIGHT - 6
     return (

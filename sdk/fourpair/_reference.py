@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 from urllib.parse import quote
 
@@ -12,6 +13,9 @@ from fourpair._kept import FaultPage, Group, Party
 from fourpair._rule_sets import Limits, RuleSet
 from fourpair._told import told
 from fourpair._transport import Send, operation
+
+# Of one request: its address must stay below the 4 kB that servers commonly read.
+MOST_FREQUENCIES = 200
 
 
 class Reference:
@@ -60,8 +64,11 @@ class Reference:
             NotFoundError: there is no such rule set.
             InvalidDocumentError: it has no such limit, or none at such a frequency.
         """
-        asked = (category, configuration, parameter, frequency_mhz)
-        return Limits.from_document(self._limits(rule_set, "json", *asked).json())
+        place, wanted = (category, configuration, parameter), tuple(frequency_mhz)
+        parts = [wanted[i : i + MOST_FREQUENCIES] for i in range(0, max(1, len(wanted)), MOST_FREQUENCIES)]
+        found = [Limits.from_document(self._limits(rule_set, "json", *place, part).json()) for part in parts]
+        rows = tuple(row for each in found for row in each.rows)
+        return replace(found[0], rows=rows) if len(found) > 1 else found[0]
 
     def limits_as(
         self,

@@ -44,6 +44,7 @@ COMPOSED = {
     "records.verify",
     "changes.list",
     "changes.follow",
+    "changes.newest",
     "changes.inbox",
 }
 # What the methods without default values are called with.

@@ -80,6 +80,15 @@ def test_complex_curves_have_the_margins_of_their_size(client):
     assert min(loss.worst()) == pytest.approx(result.worst_margin.margin, abs=0.0011)
 
 
+def test_no_address_is_longer_than_a_server_reads(client):
+    asked = []
+    client._transport.session.hooks["response"].append(lambda r, **_: asked.append(len(r.request.path_url)))
+    client.grade(Measurement.from_json(LINKS / "0A-02-near-miss.json"), curves=True)
+
+    # gunicorn reads 4094 bytes of a request line unless told otherwise.
+    assert max(asked) < 4000
+
+
 def test_a_notebook_shows_the_verdict_and_its_curves_without_scripts_or_foreign_places(failing):
     html = failing._repr_html_()
     root = ET.fromstring(html)

@@ -1,0 +1,124 @@
+"""``fourpair submit`` and ``fourpair retest``."""
+
+from __future__ import annotations
+
+import json
+import sys
+from argparse import Namespace, _SubParsersAction
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from fourpair._client import Client
+from fourpair._command import naming
+from fourpair._command.output import DONE, REFUSED, Output
+from fourpair._errors import InvalidMeasurementError
+from fourpair._kept import BatchItem
+from fourpair._measurement import Measurement
+from fourpair._models import OUTCOME_WORDS
+
+LINES = (".ndjson", ".jsonl")
+STDIN = "-"
+
+
+def add_to(commands: _SubParsersAction[Any]) -> None:
+    """Add the commands."""
+    submit = commands.add_parser("submit", help="keep measurements: new links and retests of known ones")
+    submit.add_argument(
+        "files",
+        nargs="+",
+        metavar="FILE",
+        help="a document (JSON), one a line (.ndjson), or - for lines of stdin",
+    )
+    submit.add_argument("--job", help="the job, where the documents name none or another")
+    submit.add_argument("--dry-run", action="store_true", help="check and grade, keep nothing")
+    submit.add_argument("--checkpoint", type=Path, help="file that remembers how far it got")
+    submit.add_argument("--threads", type=int, default=1, help="parts under way at once (1)")
+    submit.set_defaults(run=run_submit)
+    retest = commands.add_parser("retest", help="keep a new measurement of one link")
+    retest.add_argument("record", help=naming.HELP)
+    retest.add_argument("file", type=Path)
+    retest.add_argument("--reason")
+    retest.add_argument("--dry-run", action="store_true", help="check and grade, keep nothing")
+    retest.set_defaults(run=run_retest)
+
+
+def _lines(name: str, lines: Iterable[str]) -> Iterator[Mapping[str, Any]]:
+    for number, line in enumerate(lines, 1):
+        if not line.strip():
+            continue
+        try:
+            yield json.loads(line)
+        except ValueError as error:
+            detail = f"line {number} of {name} is no JSON: {error}"
+            raise InvalidMeasurementError([{"pointer": "", "detail": detail}]) from error
+
+
+def _documents(files: Iterable[str], job: str | None) -> Iterator[Mapping[str, Any]]:
+    for name in files:
+        if name == STDIN:
+            found: Iterable[Mapping[str, Any]] = _lines("stdin", sys.stdin)
+        elif name.endswith(LINES):
+            with Path(name).open(encoding="utf-8") as lines:
+                yield from (_of_job(each, job) for each in _lines(name, lines))
+            continue
+        else:
+            found = [Measurement.from_json(name)]
+        yield from (_of_job(each, job) for each in found)
+
+
+def _of_job(document: Mapping[str, Any], job: str | None) -> Mapping[str, Any]:
+    return {**document, "job": job} if job and isinstance(document, Mapping) else document
+
+
+def _row(item: BatchItem) -> tuple[object, ...]:
+    problem = item.problem or {}
+    why = "; ".join([str(problem.get("detail") or problem.get("title") or ""), *_places(problem)]).strip("; ")
+    return item.label or f"(no. {item.index + 1})", item.result, OUTCOME_WORDS.get(item.outcome, "-"), why
+
+
+def _places(problem: Mapping[str, Any]) -> list[str]:
+    return [f"{each.get('pointer', '')}: {each.get('detail', '')}" for each in problem.get("errors") or ()]
+
+
+def run_submit(client: Client, options: Namespace, output: Output) -> int:
+    """Send every document, say what became of each."""
+    total = len(options.files)
+    counts: Counter[str] = Counter()
+    with output.progress(
+        "submitted", total if not any(f.endswith(LINES) or f == STDIN for f in options.files) else None
+    ) as show:
+        items = client.records.upload(
+            _documents(options.files, options.job),
+            dry_run=options.dry_run,
+            checkpoint=options.checkpoint,
+            threads=options.threads,
+            progress=show,
+        )
+
+        def rows() -> Iterator[tuple[Mapping[str, Any], tuple[object, ...]]]:
+            for item in items:
+                counts[item.result] += 1
+                yield (
+                    {**item.raw, "index": item.index, "label": item.label, "result": item.result},
+                    _row(item),
+                )
+
+        output.table(("label", "result", "outcome", "why"), rows(), "Nothing was given.")
+    if not output.as_json:
+        kept = " (dry run: nothing was kept)" if options.dry_run else ""
+        output.text(", ".join(f"{number} {word}" for word, number in counts.items()) + kept)
+    return REFUSED if counts["refused"] else DONE
+
+
+def run_retest(client: Client, options: Namespace, output: Output) -> int:
+    """Keep a new measurement of a link, say what it is worth."""
+    record = naming.found(client, options.record)
+    measurement = Measurement.from_json(options.file).with_changes(label=record.label, job=record.job)
+    written = client.records.retest(record, measurement, reason=options.reason, dry_run=options.dry_run)
+    kept = "would be kept (dry run)" if written.dry_run else "kept"
+    output.value(
+        written.raw, f"{written.verdict.summary()}\nRevision {written.revision.number} of {record.id}: {kept}"
+    )
+    return DONE

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from fourpair._kept import Change
 from fourpair._told import told
@@ -14,12 +14,8 @@ if TYPE_CHECKING:
     from fourpair.webhooks import Delivery
 
 
-class Deal(Protocol):
-    """Deals with one change."""
-
-    def __call__(self, change: Change) -> object:
-        """Do what a change asks for; what it returns is not looked at."""
-        ...
+Deal = Callable[[Change], object]
+"""Deals with one change; what it returns is not looked at."""
 
 
 class Inbox:

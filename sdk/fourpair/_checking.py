@@ -99,14 +99,29 @@ def axis_of(value: Any) -> tuple[float, ...]:
 
 
 def _stretch(stretch: Any) -> list[float]:
+    start, step, count = _stretch_terms(stretch)
+    return [round(start + step * i, 9) for i in range(count)]
+
+
+def _stretch_terms(stretch: Any) -> tuple[float, float, int]:
+    """Return start, step and number of points of a stretch."""
     if not isinstance(stretch, Mapping) or set(stretch) != set(STRETCH):
         raise ValueError("A stretch has start, step and stop.")
     start, step, stop = (float(stretch[name]) for name in STRETCH)
     if not (0 < start <= stop < math.inf and 0 < step < math.inf):
         raise ValueError("A stretch must increase, above zero.")
-    return [
-        round(start + step * i, 9) for i in range(math.floor((stop - start) / step + _TOLERANCE_STEPS) + 1)
-    ]
+    return start, step, math.floor((stop - start) / step + _TOLERANCE_STEPS) + 1
+
+
+def _axis_points(value: Any) -> int:
+    """Return how many frequencies an axis has, without making them all.
+
+    Raises:
+        ValueError: it is no axis.
+    """
+    if isinstance(value, (list, tuple)) and value and isinstance(value[0], Mapping):
+        return sum(_stretch_terms(stretch)[2] for stretch in value)
+    return len(axis_of(value))
 
 
 def _numbers(values: Any) -> array[float]:
@@ -157,7 +172,7 @@ class _Look:
 
     def _axis(self, value: Any, pointer: str) -> int | None:
         try:
-            return len(axis_of(value))
+            return _axis_points(value)
         except (ValueError, TypeError) as error:
             self.put(pointer, str(error))
             return None

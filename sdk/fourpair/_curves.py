@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
+from fourpair._frames import frame
 from fourpair._measurement import Measurement
 from fourpair._rule_sets import Limits
 
@@ -68,12 +69,8 @@ class MarginCurve:
         Raises:
             ImportError: pandas is not installed.
         """
-        import pandas  # noqa: PLC0415 - only for whoever asks for a frame
-
-        index = pandas.Index(self.frequency_mhz, name="frequency_mhz")
-        return pandas.DataFrame(
-            {pairs: list(values) for pairs, values in self.margin_db.items()}, index=index
-        )
+        columns = {"frequency_mhz": list(self.frequency_mhz), **self.margin_db}
+        return frame(columns).set_index("frequency_mhz")
 
 
 def _loss_db(curve: Any) -> list[float]:

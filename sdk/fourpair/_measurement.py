@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from fourpair._checking import KEYS, WITHOUT_ENDS, axis_of, problems_of
 from fourpair._errors import InvalidMeasurementError
+from fourpair._frames import frame
 
 if TYPE_CHECKING:
     import pandas
@@ -144,11 +145,11 @@ class Measurement(Mapping[str, Any]):
         return cls.from_dict({**values, "frequency_mhz": _plain(frequency_mhz), "sweeps": plain})
 
     @classmethod
-    def from_frame(cls, frame: pandas.DataFrame, **values: Any) -> Measurement:
+    def from_frame(cls, rows: pandas.DataFrame, **values: Any) -> Measurement:
         """Return a measurement of a long pandas frame, such as ``to_frame`` makes.
 
         Args:
-            frame: a row for each point, with columns ``parameter``, ``end`` (empty for
+            rows: a row for each point, with columns ``parameter``, ``end`` (empty for
                 insertion loss), ``pairs``, ``frequency_mhz`` and ``value_db``, or ``re``
                 and ``im`` in its place: as the service gives a measurement as CSV.
             values: the other fields: ``configuration``, ``label`` and so on.
@@ -156,20 +157,20 @@ class Measurement(Mapping[str, Any]):
         Raises:
             InvalidMeasurementError: a column is missing, or the values are not right.
         """
-        missing = [name for name in COLUMNS[:4] if name not in frame]
+        missing = [name for name in COLUMNS[:4] if name not in rows]
         if missing:
             raise InvalidMeasurementError(
                 [{"pointer": "", "detail": f"The frame has no column {name}."} for name in missing]
             )
         sweeps: dict[str, Any] = {}
         # Read in CSV, pairs may have become numbers, and an empty end NaN.
-        keyed = frame.assign(
-            end=frame["end"].where(frame["end"].isin(["near", "far"]), ""), pairs=frame["pairs"].astype(str)
+        keyed = rows.assign(
+            end=rows["end"].where(rows["end"].isin(["near", "far"]), ""), pairs=rows["pairs"].astype(str)
         )
-        for (parameter, end, pairs), rows in keyed.groupby(["parameter", "end", "pairs"], sort=False):
+        for (parameter, end, pairs), own_rows in keyed.groupby(["parameter", "end", "pairs"], sort=False):
             own = sweeps.setdefault(parameter, {})
             place = own.setdefault(end, {}) if end else own
-            place[pairs] = _curve_of(rows)
+            place[pairs] = _curve_of(own_rows)
         return cls.from_dict({**values, "sweeps": sweeps})
 
     def to_dict(self) -> dict[str, Any]:
@@ -182,9 +183,7 @@ class Measurement(Mapping[str, Any]):
         Raises:
             ImportError: pandas is not installed.
         """
-        import pandas  # noqa: PLC0415 - only for whoever asks for a frame
-
-        return pandas.DataFrame(self._rows(), columns=list(COLUMNS))
+        return frame(self._rows(), columns=list(COLUMNS))
 
     def curves(self, parameter: str) -> Iterator[tuple[str, str, tuple[float, ...], Any]]:
         """Yield end (empty for insertion loss), pairs, frequencies and curve of a parameter."""

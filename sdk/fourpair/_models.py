@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import requests
 
+from fourpair._frames import frame
 from fourpair._told import Told
 
 if TYPE_CHECKING:
@@ -319,8 +320,6 @@ class Verdict(Told):
         Raises:
             ImportError: pandas is not installed.
         """
-        import pandas  # noqa: PLC0415 - only for whoever asks for a frame
-
         rows = [
             {
                 "parameter": each.parameter,
@@ -336,7 +335,7 @@ class Verdict(Told):
             }
             for each in self.parameters
         ]
-        return pandas.DataFrame(rows)
+        return frame(rows)
 
     def _repr_html_(self) -> str:
         """Return the verdict as a notebook shows it."""

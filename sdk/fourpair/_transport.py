@@ -250,11 +250,18 @@ class Transport:
             return TimedOutError(f"{self.url} did not answer in time: {error}")
         if isinstance(error, requests.ConnectionError):
             return ConnectionFailedError(
-                f"No fourpair service could be reached at {self.url} (argument url, or FOURPAIR_URL): {error}"
+                f"No fourpair service could be reached at {self.url} (argument url, or FOURPAIR_URL): "
+                f"{_reason(error)}"
             )
         refused = TransportError(f"The request to {self.url} failed: {error}")
         refused.retryable = may_help(error)
         return refused
+
+
+def _reason(error: requests.ConnectionError) -> str:
+    """Return what happened, without the objects that it happened to."""
+    inner = error.args[0] if error.args else error
+    return str(getattr(inner, "reason", inner)).rpartition("): ")[2]
 
 
 def _bounded(seconds: float) -> float | None:

@@ -10,13 +10,18 @@ from typing import Final
 
 import numpy as np
 
-from . import ingest, serving, verdicts
+from . import ingest, sdk, serving, verdicts
 from .figures import table
 
 DOCUMENT: Final = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 BEGIN: Final = "<!-- benchmarks: begin -->"
 END: Final = "<!-- benchmarks: end -->"
-PARTS: Final = {"ingest": ingest.figures, "verdicts": verdicts.figures, "serving": serving.figures}
+PARTS: Final = {
+    "ingest": ingest.figures,
+    "verdicts": verdicts.figures,
+    "serving": serving.figures,
+    "sdk": sdk.figures,
+}
 
 
 def processor() -> str:

@@ -58,7 +58,8 @@ def _run(kind: type[Server], ready: Connection) -> None:
 
 
 @contextmanager
-def _served(kind: type[Server]) -> Iterator[int]:
+def served(kind: type[Server]) -> Iterator[int]:
+    """Run a server in a process of its own; yield its port."""
     ours, theirs = multiprocessing.Pipe()
     process = multiprocessing.get_context("spawn").Process(target=_run, args=(kind, theirs))
     process.start()
@@ -99,7 +100,7 @@ def _round(port: int, path: str, raw: bytes) -> list[float]:
 def figures() -> list[Figure]:
     """Measure serving, in turns."""
     raw = body()
-    with _served(Server) as service, _served(_ParseOnly) as bare:
+    with served(Server) as service, served(_ParseOnly) as bare:
         targets = {GRADE: service, GRADE_ALONE: service, PARSE: bare}
         for path, port in targets.items():
             _round(port, path, raw)

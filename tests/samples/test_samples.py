@@ -89,7 +89,9 @@ def test_the_read_me_tells_every_story():
 
 
 def test_the_generator_knows_nothing_of_what_judges_its_links():
-    for path in SAMPLES.rglob("*.py"):
+    generator = [path for path in SAMPLES.rglob("*.py") if path.parent.name != "shop"]
+    assert len(generator) > 10
+    for path in generator:
         assert "fourpair" not in path.read_text(encoding="utf-8"), path
 
 

@@ -391,3 +391,15 @@ def test_a_session_of_ones_own_is_used():
             client.request("GET", "/v1/jobs")
 
     assert seen[0][1]["X-Shop"] == "north"
+
+
+def test_a_service_that_is_not_there_is_told_in_a_sentence():
+    with (
+        Client("http://127.0.0.1:9", retries=Retries(tries=1)) as client,
+        pytest.raises(ConnectionFailedError) as caught,
+    ):
+        client.alive()
+
+    assert "FOURPAIR_URL" in str(caught.value)
+    assert "Connection refused" in str(caught.value)
+    assert "HTTPConnection" not in str(caught.value)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -177,3 +178,9 @@ def test_a_measurement_reads_as_a_mapping_and_does_not_change():
     assert (link.label, other.label, other.with_changes(job=None).job) == ("A", "B", None)
     with pytest.raises(AttributeError):
         link.document = {}
+
+
+def test_without_pandas_a_frame_says_what_to_install(monkeypatch):
+    monkeypatch.setitem(sys.modules, "pandas", None)
+    with pytest.raises(ImportError, match="pip install pandas"):
+        Measurement.from_json(CLEAN).to_frame()

@@ -16,7 +16,7 @@ from pathlib import Path
 from flask import Flask, Response, request
 
 from fourpair import Change, Client
-from fourpair.webhooks import InvalidDeliveryError, verify
+from fourpair.webhooks import InvalidMessageError, verify
 
 
 def create_app(
@@ -45,10 +45,10 @@ def create_app(
     def receive() -> Response:
         try:
             # The bytes as they came: a body that was parsed and written again has another signature.
-            delivery = verify(request.get_data(), dict(request.headers), secrets)
-        except InvalidDeliveryError as error:
+            message = verify(request.get_data(), dict(request.headers), secrets)
+        except InvalidMessageError as error:
             return Response(f"{error}\n", 400, content_type="text/plain")
-        inbox.receive(delivery)
+        inbox.receive(message)
         return Response(status=204)
 
     return app

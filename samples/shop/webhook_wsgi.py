@@ -13,7 +13,7 @@ from typing import Any
 from wsgiref.simple_server import make_server
 
 from fourpair import Client, Inbox
-from fourpair.webhooks import InvalidDeliveryError, verify
+from fourpair.webhooks import InvalidMessageError, verify
 
 LARGEST_BYTES = 100_000
 
@@ -30,7 +30,7 @@ class Receiver:
         self._inbox, self._secrets = inbox, secrets
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
-        """Answer one delivery."""
+        """Answer one message."""
         length = environ.get("CONTENT_LENGTH") or "0"
         if environ["REQUEST_METHOD"] != "POST" or not length.isdigit() or int(length) > LARGEST_BYTES:
             return self._answer(start_response, "400 Bad Request", b"Send a delivery of a webhook.\n")
@@ -41,10 +41,10 @@ class Receiver:
             if name.startswith("HTTP_")
         }
         try:
-            delivery = verify(body, headers, self._secrets)
-        except InvalidDeliveryError as error:
+            message = verify(body, headers, self._secrets)
+        except InvalidMessageError as error:
             return self._answer(start_response, "400 Bad Request", f"{error}\n".encode())
-        self._inbox.receive(delivery)
+        self._inbox.receive(message)
         return self._answer(start_response, "204 No Content", b"")
 
     @staticmethod

@@ -7,11 +7,10 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from fourpair._kept import Change
-from fourpair._told import told
 
 if TYPE_CHECKING:
     from fourpair._changes import Changes
-    from fourpair.webhooks import Delivery
+    from fourpair.webhooks import Message
 
 
 Deal = Callable[[Change], object]
@@ -19,11 +18,12 @@ Deal = Callable[[Change], object]
 
 
 class Inbox:
-    """Takes webhook deliveries in any order, some twice, some never; deals with each change once, in order.
+    """Takes messages of webhooks in any order, some twice, some never; deals with each change once, in order.
 
-    A delivery that does not follow on what was dealt with makes the inbox read the
-    feed from there. Call ``catch_up`` at the start and now and then: no later delivery
-    tells of one that was lost last.
+    A message only says that there is something: what it is, and what was missed before
+    it, is read from the feed, so that whatever the network does changes nothing. What
+    came before or twice asks nothing of the service. Call ``catch_up`` at the start and
+    now and then: no later message tells of one that was lost last.
 
     Args:
         changes: ``client.changes``.
@@ -46,14 +46,11 @@ class Inbox:
         self._lock = threading.Lock()
         self.after = after
 
-    def receive(self, delivery: Delivery) -> int:
-        """Deal with a delivery and with what was missed before it; return with how many changes."""
+    def receive(self, message: Message) -> int:
+        """Deal with a message and with what was missed before it; return with how many changes."""
         with self._lock:
-            seq, previous = delivery.seq, delivery.previous_seq
-            if seq is None or seq <= self.after:
+            if message.seq is None or message.seq <= self.after:
                 return 0
-            if previous is not None and previous <= self.after and "kind" in delivery.data:
-                return self._dealt(told(Change, delivery.data))
             return self._caught_up()
 
     def catch_up(self) -> int:

@@ -1,4 +1,4 @@
-"""Webhooks: prove that a delivery comes from the service, and read it.
+"""Webhooks: prove that a message comes from the service, and read it.
 
 Deliveries are signed as the Standard Webhooks specification (1.0.0) says: HMAC-SHA256
 over ``id.timestamp.body``, in the headers ``webhook-id``, ``webhook-timestamp`` and
@@ -9,8 +9,8 @@ over ``id.timestamp.body``, in the headers ``webhook-id``, ``webhook-timestamp``
 >>> body = b'{"type": "record.submitted", "data": {"seq": 7, "previous_seq": 5}}'
 >>> headers = {"webhook-id": "d1", "webhook-timestamp": "1767225600"}
 >>> headers["webhook-signature"] = signature(secret, "d1", 1767225600, body)
->>> delivery = verify(body, headers, secret, now_s=1767225610)
->>> delivery.type, delivery.seq, delivery.previous_seq
+>>> message = verify(body, headers, secret, now_s=1767225610)
+>>> message.type, message.seq, message.previous_seq
 ('record.submitted', 7, 5)
 """
 
@@ -33,16 +33,16 @@ SECRET_PREFIX = "whsec_"
 SCHEME = "v1"
 
 
-class InvalidDeliveryError(FourpairError, ValueError):
-    """A delivery is not proven: answer it with 400 and do nothing else."""
+class InvalidMessageError(FourpairError, ValueError):
+    """A message is not proven: answer it with 400 and do nothing else."""
 
 
 @dataclass(frozen=True, slots=True)
-class Delivery:
-    """A delivery that is proven.
+class Message:
+    """A message that is proven.
 
     Attributes:
-        id: the same for every try of one delivery.
+        id: the same for every try of one message.
         type: what happened, such as ``record.retested``.
         data: what the feed says of it.
         body: the whole document.
@@ -55,7 +55,7 @@ class Delivery:
 
     @property
     def seq(self) -> int | None:
-        """Its place in the change feed; ``None`` for a delivery that is only a test."""
+        """Its place in the change feed; ``None`` for a message that is only a test."""
         return self._number("seq")
 
     @property
@@ -79,13 +79,13 @@ def _key(secret: str) -> bytes:
     return key
 
 
-def signature(secret: str, delivery_id: str, timestamp: int, body: bytes) -> str:
-    """Return the signature of a delivery, for tests of a receiver.
+def signature(secret: str, message_id: str, timestamp: int, body: bytes) -> str:
+    """Return the signature of a message, for tests of a receiver.
 
     Raises:
         InvalidSettingError: the secret is none.
     """
-    signed = b"%s.%d.%s" % (delivery_id.encode(), timestamp, body)
+    signed = b"%s.%d.%s" % (message_id.encode(), timestamp, body)
     made = hmac.new(_key(secret), signed, hashlib.sha256).digest()
     return f"{SCHEME},{base64.b64encode(made).decode()}"
 
@@ -97,8 +97,8 @@ def verify(
     *,
     tolerance_s: float = TOLERANCE_S,
     now_s: float | None = None,
-) -> Delivery:
-    """Return a delivery that is proven to come from the service.
+) -> Message:
+    """Return a message that is proven to come from the service.
 
     Args:
         body: as it arrived, to the byte, before anything parses it.
@@ -108,7 +108,7 @@ def verify(
         now_s: seconds since 1970; the clock where not given. [s]
 
     Raises:
-        InvalidDeliveryError: a header is missing, no signature fits, or it is too old.
+        InvalidMessageError: a header is missing, no signature fits, or it is too old.
         InvalidSettingError: a secret is none.
     """
     given = {name.lower(): value for name, value in headers.items()}
@@ -116,32 +116,32 @@ def verify(
         name for name in ("webhook-id", "webhook-timestamp", "webhook-signature") if not given.get(name)
     ]
     if missing:
-        raise InvalidDeliveryError(f"The header {missing[0]} is missing: this is no delivery of a webhook")
-    delivery_id, stamp = given["webhook-id"], given["webhook-timestamp"]
+        raise InvalidMessageError(f"The header {missing[0]} is missing: this is no delivery of a webhook")
+    message_id, stamp = given["webhook-id"], given["webhook-timestamp"]
     if not (stamp.isascii() and stamp.isdigit() and len(stamp) <= 12):
-        raise InvalidDeliveryError("webhook-timestamp is no number of seconds")
+        raise InvalidMessageError("webhook-timestamp is no number of seconds")
     known = (secrets,) if isinstance(secrets, str) else tuple(secrets)
-    wanted = [signature(secret, delivery_id, int(stamp), body).encode() for secret in known]
+    wanted = [signature(secret, message_id, int(stamp), body).encode() for secret in known]
     shown = [each.encode() for each in given["webhook-signature"].split()]
     # Every pair is compared, whether or not an earlier one fits.
     if not any([hmac.compare_digest(a, b) for a in wanted for b in shown]):
-        raise InvalidDeliveryError("No signature fits: another secret, or the body was altered on its way")
+        raise InvalidMessageError("No signature fits: another secret, or the body was altered on its way")
     away_s = abs((time.time() if now_s is None else now_s) - int(stamp))
     if away_s > tolerance_s:
-        raise InvalidDeliveryError(
+        raise InvalidMessageError(
             f"It was sent {away_s:.0f} s from now; at most {tolerance_s:.0f} s are taken"
         )
-    return _read(delivery_id, body)
+    return _read(message_id, body)
 
 
-def _read(delivery_id: str, body: bytes) -> Delivery:
+def _read(message_id: str, body: bytes) -> Message:
     try:
         document = json.loads(body)
     except ValueError as error:
-        raise InvalidDeliveryError("The body is no JSON") from error
+        raise InvalidMessageError("The body is no JSON") from error
     if not isinstance(document, dict):
-        raise InvalidDeliveryError("The body is no object")
+        raise InvalidMessageError("The body is no object")
     data = document.get("data")
-    return Delivery(
-        delivery_id, str(document.get("type", "")), data if isinstance(data, dict) else {}, document
+    return Message(
+        message_id, str(document.get("type", "")), data if isinstance(data, dict) else {}, document
     )

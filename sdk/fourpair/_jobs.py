@@ -67,13 +67,13 @@ class Jobs:
         return _job(self._send("POST", "/v1/jobs", params=query, document=document, key=idempotency_key))
 
     @operation("getJob")
-    def get(self, job_id: str) -> Job:
-        """Return a job as it stands.
+    def get(self, job_id: str, *, as_of: int | None = None) -> Job:
+        """Return a job as it stands, or stood when the feed had reached ``as_of``.
 
         Raises:
             NotFoundError: there is none, or the key does not see it.
         """
-        return _job(self._send("GET", _path(job_id)))
+        return _job(self._send("GET", _path(job_id), params={"as_of": as_of}))
 
     @operation("listJobs")
     def list(self, *, limit: int | None = None, cursor: str | None = None) -> Listing[Job]:
@@ -203,9 +203,9 @@ class Jobs:
         return self._send("GET", _path(job_id, "attachments", attachment_id)).content
 
     @operation("getSummary")
-    def summary(self, job_id: str) -> Summary:
-        """Return where a job stands."""
-        answer = self._send("GET", _path(job_id, "summary"))
+    def summary(self, job_id: str, *, as_of: int | None = None) -> Summary:
+        """Return where a job stands, or stood when the feed had reached ``as_of``."""
+        answer = self._send("GET", _path(job_id, "summary"), params={"as_of": as_of})
         return told(Summary, answer.json(), response=answer)
 
     @operation("getBilling")

@@ -523,6 +523,12 @@ def test_a_job_is_summed_up_billed_and_accepted(client, passing):
     assert summary["missing"] == ["0A-02"]
     assert billing["totals"] == [{"item_code": "outlet", "quantity": 1}]
     assert client.get(f"/v1/jobs/{JOB}/billing?since=3&until=2").status_code == 422
+    before = client.get(f"/v1/jobs/{JOB}/summary?as_of=2").get_json()
+    assert job_answers.JobSummarySchema().validate(before) == {}
+    assert (before["links"], before["missing"], summary["links"]) == (0, ["0A-01", "0A-02"], 1)
+    assert client.get(f"/v1/jobs/{JOB}?as_of=1").get_json()["schedule"] == []
+    assert len(client.get(f"/v1/jobs/{JOB}?as_of=2").get_json()["schedule"]) == 2
+    assert client.get(f"/v1/jobs/{JOB}?as_of=0").status_code == 404
 
 
 def test_attachments_are_given_back_to_be_saved_and_never_shown(client):

@@ -6,11 +6,17 @@ import pytest
 
 from fourpair_service.records import commands, job_commands
 from fourpair_service.records.desk import Caller, Terms
-from fourpair_service.records.errors import InvalidQueryError, InvalidRecordError, NotSupersedingError
+from fourpair_service.records.errors import (
+    InvalidQueryError,
+    InvalidRecordError,
+    NotFoundError,
+    NotSupersedingError,
+)
 from fourpair_service.records.model import ScheduledLink
 from fourpair_service.records.reconciling import reconcile
 from fourpair_service.records.views.billing import billing
 from fourpair_service.records.views.faults import faults
+from fourpair_service.records.views.past import job_at
 from fourpair_service.records.views.summary import summary
 from fourpair_service.storage.memory import MemoryStore
 from record_factory import ANYONE, desk_of, measurement
@@ -48,6 +54,42 @@ def test_the_summary_groups_links_as_one_would_tell_a_supervisor(desk, store):
     assert told["counts"] == {"pass": 1, "marginal_pass": 1, "marginal_fail": 1, "fail": 1, "incomplete": 0}
     assert told["worst"][0]["label"] == "A-03"
     assert (told["done"], told["links"], told["first_pass_rate"]) == (2, 4, 0.5)
+
+
+def test_any_past_summary_is_told_again_as_it_was(desk, store):
+    job_commands.create_job(desk, ANYONE, "elsewhere", {"name": "Elsewhere"}, Terms())
+    told = {}
+
+    def noted():
+        then = store.job(JOB)
+        told[store.last_change().seq] = (then, summary(store, then))
+
+    noted()
+    first = submit(desk, 0, -5.0)
+    noted()
+    second = submit(desk, 1, 3.0)
+    noted()
+    commands.retest(desk, ANYONE, first.id, measurement("A-00"), Terms())
+    noted()
+    commands.correct(desk, ANYONE, second.id, {"job": "elsewhere"}, Terms(), reason="wrong job")
+    noted()
+    job_commands.change_job(desk, ANYONE, JOB, {"schedule": SCHEDULE[:2]}, Terms())
+    noted()
+    job_commands.accept_job(desk, ANYONE, JOB, Terms(), by="K. Person", on="2026-12-01")
+    noted()
+    third = submit(desk, 1, 0.5)
+    noted()
+    commands.withdraw(desk, ANYONE, third.id, Terms(), reason="given up")
+    noted()
+    commands.correct(desk, ANYONE, second.id, {"job": JOB}, Terms(), reason="right after all")
+    noted()
+
+    for seq, (job, then) in told.items():
+        assert job_at(store, JOB, seq) == job
+        assert summary(store, job, as_of=seq) == then, seq
+    assert summary(store, store.job(JOB), as_of=10**6) == summary(store, store.job(JOB))
+    with pytest.raises(NotFoundError):
+        job_at(store, "elsewhere", 1)
 
 
 def test_a_retest_that_passes_leaves_the_first_pass_rate_where_it_was(desk, store):

@@ -12,7 +12,7 @@ from fourpair_service.http.auth import caller
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.operation import answered, operate, tagged
 from fourpair_service.http.schemas.job_answers import BillingSchema, JobFaultListSchema, JobSummarySchema
-from fourpair_service.http.schemas.queries import BillingQuery, FaultsQuery
+from fourpair_service.http.schemas.queries import AsOfQuery, BillingQuery, FaultsQuery
 from fourpair_service.http.services import services
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import visible_job
@@ -22,6 +22,7 @@ from fourpair_service.records.model import Job
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.views.billing import billing
 from fourpair_service.records.views.faults import faults
+from fourpair_service.records.views.past import job_at
 from fourpair_service.records.views.summary import summary
 
 blueprint = StrictBlueprint("job-views", __name__, url_prefix="/v1", description="What a shop asks of a job")
@@ -37,10 +38,23 @@ def _told(job_id: str, view: Callable[[Reader, Job], Document]) -> Response:
 class Summary(MethodView):
     """Where a job stands."""
 
-    @operate(blueprint, "getSummary", scope=Scope.READ, answer=JobSummarySchema, problems=(304, 404))
+    @operate(
+        blueprint,
+        "getSummary",
+        scope=Scope.READ,
+        query=AsOfQuery,
+        answer=JobSummarySchema,
+        problems=(304, 404),
+    )
     def get(self, query: Mapping[str, Any], job_id: str) -> Response:
-        """Count links, name what is missing, and group them: fine, look again, redo."""
-        return _told(job_id, summary)
+        """Count links, name what is missing, and group them: fine, look again, redo; now, or at a moment of the feed."""
+        as_of = query.get("as_of")
+
+        def view(reader: Reader, job: Job) -> Document:
+            then = job if as_of is None else job_at(reader, job.id, as_of)
+            return summary(reader, then, as_of=as_of)
+
+        return _told(job_id, view)
 
 
 @blueprint.route("/jobs/<job_id>/billing")

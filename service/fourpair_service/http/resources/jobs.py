@@ -26,7 +26,7 @@ from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import job_document
 from fourpair_service.http.schemas.job_answers import JobAnswerSchema, JobListSchema
 from fourpair_service.http.schemas.jobs import AcceptanceSchema, JobChangeSchema, JobSchema
-from fourpair_service.http.schemas.queries import CursorQuery, WriteQuery
+from fourpair_service.http.schemas.queries import AsOfQuery, CursorQuery, WriteQuery
 from fourpair_service.http.services import services
 from fourpair_service.http.terms import expected_tags, terms
 from fourpair_service.records import job_commands
@@ -36,6 +36,7 @@ from fourpair_service.records.documents import merged
 from fourpair_service.records.job_commands import JobWritten
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Job, ScheduledLink
+from fourpair_service.records.views.past import job_at
 
 CHANGE: Final = (404, 409, 412, 428)
 # What a job has where nothing was said.
@@ -145,11 +146,15 @@ class Jobs(MethodView):
 class OneJob(MethodView):
     """One job."""
 
-    @operate(blueprint, "getJob", scope=Scope.READ, answer=JobAnswerSchema, problems=(304, 404))
+    @operate(
+        blueprint, "getJob", scope=Scope.READ, query=AsOfQuery, answer=JobAnswerSchema, problems=(304, 404)
+    )
     def get(self, query: Mapping[str, Any], job_id: str) -> Response:
-        """Show a job as it stands."""
+        """Show a job as it stands, or stood at a moment of the feed."""
         with services().desk.store.reading() as reader:
             job = visible_job(reader, caller(), job_id)
+            if "as_of" in query:
+                job = job_at(reader, job.id, query["as_of"])
             return tagged(answered(job_document(reader, job)), job_tag(job))
 
     @operate(

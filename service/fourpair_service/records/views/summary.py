@@ -11,6 +11,7 @@ from fourpair_service.records.model import Change, Job, Record
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.search import Filter
 from fourpair_service.records.views.members import records_of
+from fourpair_service.records.views.past import records_at
 
 OUTCOMES: Final = ("pass", "marginal_pass", "marginal_fail", "fail", "incomplete")
 WORST_LINKS: Final = 10
@@ -80,28 +81,41 @@ def change_line(change: Change) -> Document:
     }
 
 
-def after_acceptance(reader: Reader, job: Job) -> list[Document]:
-    """Return what happened to records of a job after it was accepted."""
+def after_acceptance(reader: Reader, job: Job, until: int | None = None) -> list[Document]:
+    """Return what happened to records of a job after it was accepted, up to and with ``until``."""
     if job.acceptance is None:
         return []
-    later = (c for c in reader.job_changes(job.id) if c.seq > job.acceptance.seq and c.record_id)
+    changes = reader.job_changes(job.id, until=until)
+    later = (c for c in changes if c.seq > job.acceptance.seq and c.record_id)
     return [change_line(change) for change in later]
 
 
-def summary(reader: Reader, job: Job) -> Document:
-    """Return where a job stands."""
-    records = list(records_of(reader, Filter(job_id=job.id)))
+def summary(reader: Reader, job: Job, *, as_of: int | None = None) -> Document:
+    """Return where a job stands, or stood when the feed had reached ``as_of``.
+
+    Args:
+        reader: of the store.
+        job: as it stands or stood then.
+        as_of: a ``seq``; one that is not reached yet means now.
+    """
+    last = reader.last_change()
+    seq = last.seq if last else 0
+    if as_of is None:
+        every = list(records_of(reader, Filter(job_id=job.id, withdrawn=None)))
+    else:
+        seq = min(seq, as_of)
+        every = records_at(reader, job.id, seq)
+    records = [record for record in every if not record.withdrawn]
     labels, scheduled = {record.label for record in records}, [link.label for link in job.schedule]
     counts = Counter(record.outcome for record in records)
     first = sum(counts_as_done(record.first_outcome, job) for record in records)
-    last = reader.last_change()
     return {
         "job": job.id,
-        "seq": last.seq if last else 0,
+        "seq": seq,
         "links": len(records),
         "scheduled": len(scheduled),
         "counts": {outcome: counts.get(outcome, 0) for outcome in OUTCOMES},
-        "withdrawn": sum(1 for _ in records_of(reader, Filter(job_id=job.id, withdrawn=True))),
+        "withdrawn": len(every) - len(records),
         "done": sum(counts_as_done(record.outcome, job) for record in records),
         "missing": [label for label in scheduled if label not in labels],
         "unscheduled": sorted(labels - set(scheduled)) if scheduled else [],
@@ -110,5 +124,5 @@ def summary(reader: Reader, job: Job) -> Document:
         "same_measurement": _same_twice(records),
         "worst": _worst(records),
         "groups": _grouped(job, records),
-        "after_acceptance": after_acceptance(reader, job),
+        "after_acceptance": after_acceptance(reader, job, as_of),
     }

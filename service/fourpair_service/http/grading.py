@@ -93,7 +93,7 @@ def read_request(
     if not isinstance(request.document, Mapping):
         raise InvalidDocumentError([FieldError("", "Expected an object: one measurement document.")])
     read = read_measurement(request.document, limits)
-    measurement = _with_files(read.measurement, request.files, read.touchstone)
+    measurement = with_files(read.measurement, request.files, read.touchstone)
     asked = _joined(read.requirement, request)
     place = _place(request, "/requirement/configuration")
     requirement = _requirement(asked, measurement.configuration, place)
@@ -163,9 +163,15 @@ def _requirement(asked: RequirementRequest, configuration: Configuration, place:
     )
 
 
-def _with_files(
+def with_files(
     measurement: LinkMeasurement, files: Sequence[TouchstoneFile], declared: Mapping[str, Any] | None
 ) -> LinkMeasurement:
+    """Return a measurement with the curves and delays of the files that came with it, if any.
+
+    Raises:
+        InvalidDocumentError: sweeps stand in the document too.
+        ServiceError: the files cannot be read, or do not fit what was declared of them.
+    """
     if not files:
         return measurement
     if measurement.curves:

@@ -72,6 +72,7 @@ def operate(
     query: type[Schema] = NothingAsked,
     body: Any = None,
     media: Iterable[str] = (JSON,),
+    other_media: Mapping[str, Any] | None = None,
     headers: Iterable[Mapping[str, Any]] = (),
     problems: Iterable[int] = (),
     also: Mapping[int, Any] | None = None,
@@ -88,6 +89,7 @@ def operate(
         query: schema of the query.
         body: schema of the body, ``None`` where there is none.
         media: media types of the body.
+        other_media: schemas of the body by other media types.
         headers: descriptions of header parameters.
         problems: statuses that it may answer with beside the usual ones.
         also: schemas of other good answers by status.
@@ -103,7 +105,9 @@ def operate(
             decorated = blueprint.alt_response(code, schema=schema)(decorated)
         for code in sorted({*problems, *(BODY_PROBLEMS if body is not None else ())}):
             decorated = blueprint.alt_response(code, description=MEANINGS[code])(decorated)
-        content = {"requestBody": {"required": True, "content": {kind: {"schema": body} for kind in media}}}
+        bodies = {**dict.fromkeys(media, body), **(other_media or {})}
+        kinds = {kind: {"schema": schema} for kind, schema in bodies.items()}
+        content = {"requestBody": {"required": True, "content": kinds}}
         own: dict[str, Any] = {
             "operationId": operation_id,
             **(content if body is not None else {}),

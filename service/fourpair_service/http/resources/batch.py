@@ -121,13 +121,7 @@ class Batch(MethodView):
         answer=BatchAnswerSchema,
         headers=[IDEMPOTENCY],
         problems=(404, 409),
-        doc={
-            "requestBody": {
-                "content": {
-                    NDJSON: {"schema": {"type": "string", "description": "a measurement document a line"}}
-                }
-            }
-        },
+        other_media={NDJSON: {"type": "string", "description": "a measurement document a line"}},
     )
     def post(self, query: Mapping[str, Any]) -> Response:
         """Make or retest many records in one transaction, each with its own result.

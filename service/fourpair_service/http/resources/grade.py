@@ -34,6 +34,19 @@ MEASUREMENT_PART: Final = "measurement"
 SWEEP_PART: Final = "sweep"
 NO_PARTS: Final = " (a Content-Type whose boundary is not that of the body leaves a form without parts)"
 
+MULTIPART_BODY: Final = {
+    "type": "object",
+    "required": [MEASUREMENT_PART, SWEEP_PART],
+    "properties": {
+        MEASUREMENT_PART: {"type": "string", "contentMediaType": "application/json"},
+        SWEEP_PART: {
+            "type": "array",
+            "minItems": 1,
+            "items": {"type": "string", "contentMediaType": "application/octet-stream"},
+        },
+    },
+}
+
 blueprint = StrictBlueprint(
     "grade", __name__, url_prefix="/v1", description="Grading without keeping anything"
 )
@@ -44,20 +57,7 @@ LINK_BODY: Final = {
     "required": True,
     "content": {
         "application/json": {"schema": MeasurementSchema},
-        MULTIPART: {
-            "schema": {
-                "type": "object",
-                "required": [MEASUREMENT_PART, SWEEP_PART],
-                "properties": {
-                    MEASUREMENT_PART: {"type": "string", "contentMediaType": "application/json"},
-                    SWEEP_PART: {
-                        "type": "array",
-                        "minItems": 1,
-                        "items": {"type": "string", "contentMediaType": "application/octet-stream"},
-                    },
-                },
-            }
-        },
+        MULTIPART: {"schema": MULTIPART_BODY},
     },
 }
 

@@ -20,7 +20,6 @@ from fourpair_service.http.operation import (
     if_match,
     json_object,
     loaded,
-    measurement_object,
     operate,
     raw_body,
     tagged,
@@ -28,6 +27,7 @@ from fourpair_service.http.operation import (
 from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import record_document, revision_document, written_document
 from fourpair_service.http.record_grader import RecordGrader
+from fourpair_service.http.resources.grade import MULTIPART, MULTIPART_BODY
 from fourpair_service.http.schemas.jobs import WithdrawalSchema
 from fourpair_service.http.schemas.measurement import MeasurementSchema
 from fourpair_service.http.schemas.queries import (
@@ -39,6 +39,7 @@ from fourpair_service.http.schemas.queries import (
     WriteQuery,
 )
 from fourpair_service.http.schemas.record_answers import RecordAnswerSchema, RecordListSchema, WrittenSchema
+from fourpair_service.http.sent_measurement import sent_measurement
 from fourpair_service.http.services import services
 from fourpair_service.http.terms import expected_tags, terms
 from fourpair_service.records import commands, search, upserts
@@ -65,6 +66,8 @@ CHANGE: Final = (404, 409, 412, 428)
 blueprint = StrictBlueprint(
     "records", __name__, url_prefix="/v1", description="The certification record of each link"
 )
+
+FILES_TOO: Final = {MULTIPART: MULTIPART_BODY}
 
 CORRECTION_BODY: Final = {
     "type": "object",
@@ -170,6 +173,7 @@ class Records(MethodView):
         scope=Scope.WRITE,
         query=GradedWriteQuery,
         body=MeasurementSchema,
+        other_media=FILES_TOO,
         answer=WrittenSchema,
         status=201,
         also={200: WrittenSchema},
@@ -179,11 +183,12 @@ class Records(MethodView):
     def post(self, query: Mapping[str, Any]) -> Response:
         """Grade a link and keep its record.
 
-        The document names its job and its label. With dry_run the same checks
-        are made, the same verdict is given, and nothing is kept.
+        The document names its job and its label. Sweeps may come as Touchstone files
+        beside it; they are kept as complex sweeps of the document, the files are not.
+        With dry_run the same checks are made, the same verdict is given, and nothing is kept.
         """
-        raw = raw_body((JSON,))
-        document, dry_run = measurement_object(raw), query["dry_run"]
+        raw, document = sent_measurement()
+        dry_run = query["dry_run"]
         with terms(caller(), body=raw, dry_run=dry_run) as own:
             written = commands.submit(desk_of(query), caller(), document, own)
         return written_response(written, dry_run=dry_run)
@@ -251,15 +256,16 @@ class Retests(MethodView):
         scope=Scope.WRITE,
         query=RetestQuery,
         body=MeasurementSchema,
+        other_media=FILES_TOO,
         answer=WrittenSchema,
         headers=[IDEMPOTENCY, if_match(required=True)],
         problems=CHANGE,
     )
     def post(self, query: Mapping[str, Any], record_id: str) -> Response:
         """Keep a new measurement of the same link."""
-        raw = raw_body((JSON,))
+        raw, document = sent_measurement()
         expected = expected_tags("record", record_id, required=True)
-        document, dry_run = measurement_object(raw), query["dry_run"]
+        dry_run = query["dry_run"]
         with terms(caller(), body=raw, dry_run=dry_run, expected=expected) as own:
             written = commands.retest(
                 desk_of(query), caller(), record_id, document, own, reason=query.get("reason")
@@ -312,6 +318,7 @@ class ByExternalId(MethodView):
         scope=Scope.WRITE,
         query=GradedWriteQuery,
         body=MeasurementSchema,
+        other_media=FILES_TOO,
         answer=WrittenSchema,
         also={201: WrittenSchema},
         headers=[IDEMPOTENCY, if_match(required=False)],
@@ -319,9 +326,9 @@ class ByExternalId(MethodView):
     )
     def put(self, query: Mapping[str, Any], system: str, external_id: str) -> Response:
         """Make the record of an external id, or retest it; the same measurement once more changes nothing."""
-        raw = raw_body((JSON,))
+        raw, document = sent_measurement()
         expected = expected_tags("record", external_id, required=False)
-        document, dry_run = measurement_object(raw), query["dry_run"]
+        dry_run = query["dry_run"]
         external = upserts.ExternalId(system, external_id)
         with terms(caller(), body=raw, dry_run=dry_run, expected=expected) as own:
             written = upserts.upsert(desk_of(query), caller(), document, own, external)

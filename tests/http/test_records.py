@@ -111,6 +111,28 @@ def test_a_record_is_found_by_what_it_carries_however_much_was_said_beside_it(cl
     assert client.get("/v1/records?application=none").get_json()["records"] == []
 
 
+def test_the_cords_of_the_job_complete_a_link_that_states_none_and_no_verdict_changes(client, passing):
+    assert passing["configuration"] == "permanent_link"
+    made = [create(client, {**passing, "label": "A"}, query_string={"assessment": "all"})]
+    patch = {"cords": {"near_m": 60}}
+    changed = client.patch(f"/v1/jobs/{JOB}", json=patch, headers={"If-Match": "*"})
+    assert changed.status_code == 200, changed.get_json()
+    made.append(create(client, {**passing, "label": "B"}, query_string={"assessment": "all"}))
+    own = {**passing, "label": "C", "cords": {"near_m": 4}}
+    made.append(create(client, own, query_string={"assessment": "all"}))
+
+    told = [
+        client.get(f"{each.headers['Location']}/assessment").get_json()["assessment"]["applications"]["cords"]
+        for each in made
+    ]
+    assert told[0] != told[1] != told[2]
+    assert "60" in json.dumps(told[1])
+    assert "60" not in json.dumps(told[2])
+    headrooms = [each.get_json()["verdict"]["headroom_db"] for each in made]
+    assert headrooms[0] == headrooms[1] == headrooms[2]
+    assert client.get(f"{made[1].headers['Location']}/measurement").get_json() == {**passing, "label": "B"}
+
+
 def test_the_measurement_comes_back_as_it_was_sent(client, passing):
     record_id = create(client, passing).get_json()["record"]["id"]
 

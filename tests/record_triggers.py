@@ -11,6 +11,7 @@ from werkzeug.test import Client, TestResponse
 from fourpair_service.app import create_app
 from fourpair_service.background import Background
 from fourpair_service.config import Settings
+from fourpair_service.http.resources.grade_stream import STREAMS
 from fourpair_service.records.errors import (
     ImportRefusedError,
     NotSupersedingError,
@@ -25,6 +26,7 @@ from fourpair_service.records.errors import (
 from fourpair_service.records.key_commands import KeyGrant, make_key
 from fourpair_service.records.keys import Scope
 from fourpair_service.storage.memory import MemoryStore
+from fourpair_service.streams import StreamPlaces
 
 LINK = {
     "label": "A",
@@ -133,6 +135,17 @@ def _ended_run() -> TestResponse:
     return client.post(f"{url}/stop")
 
 
+def _streams_full() -> TestResponse:
+    places = StreamPlaces(1)
+    give_back = places.take()
+    assert give_back is not None
+    own = {"content_type": "application/x-ndjson", "environ_overrides": {STREAMS: places}}
+    response = _client().post("/v1/grade/stream", data=b"{}", **own)
+    give_back()
+    places.close()
+    return response
+
+
 TRIGGERS: dict[str, Callable[[], TestResponse]] = {
     "not-kept": lambda: _client().get("/v1/jobs/none"),
     "revision-conflict": _stale,
@@ -158,6 +171,7 @@ TRIGGERS: dict[str, Callable[[], TestResponse]] = {
     "schema-from-future": _failing(SchemaFromFutureError("It is of a newer release.")),
     "store-failed": _failing(StoreError("It failed.")),
     "run-finished": _ended_run,
+    "streams-full": _streams_full,
     "target-refused": lambda: _client().post("/v1/subscriptions", json={"url": "https://127.0.0.1/"}),
     # Met on the command line and by the commands of the core alone, told over HTTP all the same.
     "import-refused": _failing(ImportRefusedError("It was cut.")),

@@ -24,6 +24,7 @@ from fourpair_service.http.resources import (
     changes,
     faults,
     grade,
+    grade_stream,
     health,
     job_papers,
     job_views,
@@ -99,6 +100,7 @@ SHARED_SCHEMAS = {
 
 BLUEPRINTS = (
     grade.blueprint,
+    grade_stream.blueprint,
     what_if.blueprint,
     jobs.blueprint,
     job_papers.blueprint,

@@ -55,7 +55,7 @@ SETTINGS: Final = (
     ),
     Setting("FOURPAIR_MAX_BODY_BYTES", "8388608", "largest JSON body, inflated"),
     Setting("FOURPAIR_MAX_PART_BYTES", "67108864", "largest Touchstone part, and the largest multipart body"),
-    Setting("FOURPAIR_MAX_INFLATE_RATIO", "100", "how many times its size a gzip body may inflate to"),
+    Setting("FOURPAIR_MAX_INFLATE_RATIO", "100", "how many times its size a packed body may inflate to"),
     Setting("FOURPAIR_MAX_CURVES", "200", "sweeps in one document"),
     Setting("FOURPAIR_MAX_POINTS", "20000", "frequencies in one sweep"),
 )

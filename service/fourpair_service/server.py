@@ -22,8 +22,10 @@ from fourpair_service.config import InvalidSettingError, Settings
 from fourpair_service.http.following import Followers
 from fourpair_service.http.request_log import LOGGER
 from fourpair_service.http.resources.changes import TAKE_WAITING
+from fourpair_service.http.resources.grade_stream import STREAMS
 from fourpair_service.http.services import NAME, Services
 from fourpair_service.storage.opening import IN_MEMORY
+from fourpair_service.streams import StreamPlaces
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
@@ -71,21 +73,25 @@ class Server(BaseApplication):  # type: ignore[misc]
     def __init__(self, settings: Settings, app: Flask, started: Callable[[str], None]) -> None:
         self._settings, self._app, self._started = settings, app, started
         self._background: subprocess.Popen[bytes] | None = None
+        # One worker at least stays free of streams, where there is another.
+        self._streams = StreamPlaces(max(1, self._workers - 1))
         super().__init__()
 
     def load_config(self) -> None:
         """Tell gunicorn how to run."""
         self.cfg.set("bind", f"{self._settings.host}:{self._settings.port}")
-        # What is kept in memory is kept by one process.
-        in_memory = self._settings.store == IN_MEMORY
-        self.cfg.set("workers", 1 if in_memory else self._settings.workers)
+        self.cfg.set("workers", self._workers)
         self.cfg.set("worker_class", "sync")
         self.cfg.set("preload_app", True)
         self.cfg.set("loglevel", "warning")
         self.cfg.set("when_ready", self._ready)
         self.cfg.set("on_exit", self._exit)
-        if in_memory and self._settings.background:
-            self.cfg.set("post_worker_init", self._work_here)
+        self.cfg.set("post_worker_init", self._born)
+
+    @property
+    def _workers(self) -> int:
+        # What is kept in memory is kept by one process.
+        return 1 if self._settings.store == IN_MEMORY else self._settings.workers
 
     def load(self) -> WSGIApplication:
         """Return the application, with waiting readers kept apart from the workers."""
@@ -100,6 +106,7 @@ class Server(BaseApplication):  # type: ignore[misc]
 
         def application(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
             environ[TAKE_WAITING] = followers.take
+            environ[STREAMS] = self._streams
             return self._app(environ, start_response)
 
         return application
@@ -114,10 +121,16 @@ class Server(BaseApplication):  # type: ignore[misc]
         self._started(f"http://{host}:{port}")
 
     def _exit(self, server: Any) -> None:
+        self._streams.close()
         if self._background is not None:
             self._background.terminate()
 
-    def _work_here(self, worker: Any) -> None:
+    def _born(self, worker: Any) -> None:
+        self._streams.alive = worker.notify
+        if self._settings.store == IN_MEMORY and self._settings.background:
+            self._work_here()
+
+    def _work_here(self) -> None:
         """Work beside the requests, where nobody else sees the store."""
         services: Services = self._app.extensions[NAME]
         work = Background(self._settings, services.desk)

@@ -33,6 +33,7 @@ PUBLIC_BLUEPRINTS: Final = frozenset({"health", "pages"})
 # Reference data tells nothing of anybody: any key will do.
 BLUEPRINT_SCOPES: Final[Mapping[str, frozenset[Scope]]] = {
     "grade": frozenset({Scope.GRADE, Scope.WRITE}),
+    "grade-stream": frozenset({Scope.GRADE, Scope.WRITE}),
     "what-if": frozenset({Scope.GRADE, Scope.WRITE}),
     "rule-sets": frozenset(Scope),
     "faults": frozenset(Scope),

@@ -28,3 +28,14 @@ class BatchRefusedError(ServiceError):
             f"{len(errors)} of the records cannot be kept, so none was. The first: {errors[0].detail}"
         )
         self.errors = tuple(errors)
+
+
+class StreamsFullError(ServiceError):
+    """As many streams are open as there may be."""
+
+    code = "streams-full"
+
+    def __init__(self) -> None:
+        super().__init__(
+            "As many streams are open as there may be at once; the others must be free to answer."
+        )

@@ -8,7 +8,7 @@ from typing import Final
 
 from fourpair_service.errors import ServiceError
 from fourpair_service.http.auth_errors import KeyMissingError, RateLimitedError, ScopeMissingError
-from fourpair_service.http.body_errors import BatchRefusedError, InvalidBodyError
+from fourpair_service.http.body_errors import BatchRefusedError, InvalidBodyError, StreamsFullError
 from fourpair_service.http.problem import Problem
 from fourpair_service.records import errors
 from fourpair_service.webhooks.targets import TargetRefusedError
@@ -115,6 +115,13 @@ RECORD_PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
         "Somebody else is carrying this run on at the moment.",
         "Wait for it, or stop it first.",
     ),
+    StreamsFullError: Problem(
+        HTTPStatus.SERVICE_UNAVAILABLE,
+        "streams-full",
+        "No further stream is taken",
+        "A stream keeps a worker for as long as it lasts, and some workers stay free for everything else.",
+        "Wait as long as Retry-After says, or send single measurements meanwhile.",
+    ),
     TargetRefusedError: Problem(
         HTTPStatus.UNPROCESSABLE_ENTITY,
         "target-refused",
@@ -219,4 +226,5 @@ RECORD_PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
 RETRY_AFTER_S: Final[Mapping[type[ServiceError], int]] = {
     errors.IdempotencyRunningError: 1,
     errors.StoreBusyError: 2,
+    StreamsFullError: 5,
 }

@@ -12,6 +12,7 @@ from fourpair_service.config import Settings
 from fourpair_service.domain.limits import Basis
 from fourpair_service.domain.link import Configuration
 from fourpair_service.http.assessment import Detail
+from fourpair_service.http.body_stream import check_coding, inflate_zstd
 from fourpair_service.http.document_body import read_document
 from fourpair_service.http.grading import GradeRequest, grade_document
 from fourpair_service.http.json_body import (
@@ -86,9 +87,7 @@ def body_bytes(settings: Settings) -> bytes:
     Raises:
         BodyTooLargeError, UnsupportedBodyError, UnreadableBodyError: as they say.
     """
-    coding = request.headers.get("Content-Encoding", "identity").strip().lower()
-    if coding not in ("identity", "gzip"):
-        raise UnsupportedBodyError(f"The content coding {coding!r} is not supported; send gzip or none.")
+    coding = check_coding(request.headers.get("Content-Encoding", "identity"))
     if request.content_length is not None and request.content_length > settings.max_body_bytes:
         raise BodyTooLargeError(
             f"The body has {request.content_length} bytes; at most {settings.max_body_bytes} are read."
@@ -98,7 +97,8 @@ def body_bytes(settings: Settings) -> bytes:
         raise BodyTooLargeError(f"The body has over {settings.max_body_bytes} bytes, more than is read.")
     if coding == "identity":
         return raw
-    return inflate(raw, most=settings.max_body_bytes, ratio=settings.max_inflate_ratio)
+    unpack = inflate if coding == "gzip" else inflate_zstd
+    return unpack(raw, most=settings.max_body_bytes, ratio=settings.max_inflate_ratio)
 
 
 def _multipart(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:

@@ -12,6 +12,8 @@ from fourpair_service.config import Settings
 from fourpair_service.domain.limits import Basis
 from fourpair_service.domain.link import Configuration
 from fourpair_service.http.assessment import Detail
+from fourpair_service.http.binary_body import MEDIA_TYPE as BINARY
+from fourpair_service.http.binary_body import read_binary
 from fourpair_service.http.body_stream import check_coding, inflate_zstd
 from fourpair_service.http.document_body import read_document
 from fourpair_service.http.grading import GradeRequest, grade_document
@@ -58,6 +60,16 @@ LINK_BODY: Final = {
     "required": True,
     "content": {
         "application/json": {"schema": MeasurementSchema},
+        BINARY: {
+            "schema": {
+                "type": "string",
+                "format": "binary",
+                "description": (
+                    "FPS1, the length of the head (4 bytes, least first), the head {document, lists: [{paths below "
+                    "sweeps, count, type: int16, int32, float32 or float64, decimals}]}, and the numbers of all lists"
+                ),
+            }
+        },
         MULTIPART: {"schema": MULTIPART_BODY},
     },
 }
@@ -138,12 +150,14 @@ def sent(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
     kind = request.mimetype
     if kind == "application/json":
         return read_document(body_bytes(settings)), ()
+    if kind == BINARY:
+        return read_binary(body_bytes(settings), curves=settings.max_curves, points=settings.max_points), ()
     if kind == MULTIPART:
         request.max_content_length = settings.max_part_bytes
         request.max_form_memory_size = settings.max_body_bytes
         return _multipart(settings)
     got = repr(kind) if kind else "none"
-    raise UnsupportedBodyError(f"The content type is {got}; send application/json or {MULTIPART}.")
+    raise UnsupportedBodyError(f"The content type is {got}; send application/json, {MULTIPART} or {BINARY}.")
 
 
 @blueprint.route("/grade")

@@ -72,6 +72,11 @@ def as_lines(context, value):
     return value.encode() if isinstance(value, str) else json.dumps(value).encode()
 
 
+@schemathesis.serializer("application/vnd.fourpair.sweeps")
+def as_bytes(context, value):
+    return value if isinstance(value, bytes) else str(value).encode()
+
+
 SCHEMA = schemathesis.openapi.from_wsgi("/openapi.json", APP)
 CHECKS = [
     not_a_server_error,

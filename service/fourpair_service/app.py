@@ -15,6 +15,7 @@ from fourpair_service.http.assessment import Detail
 from fourpair_service.http.auth import SCHEMES, KeyUses, describe_scopes, guard
 from fourpair_service.http.following import HandingOver
 from fourpair_service.http.kit import ProblemApi, describe, harden
+from fourpair_service.http.links import describe_links
 from fourpair_service.http.metrics import Metrics
 from fourpair_service.http.rate_limit import SIZE, RateLimit
 from fourpair_service.http.record_grader import RecordGrader
@@ -225,6 +226,7 @@ def create_app(
     app.register_blueprint(pages.blueprint)
     app.register_blueprint(metrics.blueprint)
     describe_scopes(app, api)
+    describe_links(api)
     app.wsgi_app = HandingOver(app.wsgi_app)  # type: ignore[method-assign]
     app.extensions["fourpair-api"] = api
     return app

@@ -7,13 +7,16 @@ that is added is covered by itself.
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 
 import jsonschema_rs
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, Phase, settings
+from hypothesis.stateful import Bundle, initialize, run_state_machine_as_test
 from schemathesis.checks import not_a_server_error
+from schemathesis.generation.stateful.state_machine import StepOutput
 from schemathesis.specs.openapi.checks import (
     content_type_conformance,
     response_headers_conformance,
@@ -23,7 +26,10 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from fourpair_service.app import create_app
+from fourpair_service.http.links import LINKS
 from fourpair_service.http.resources.pages import description
+from fourpair_service.records.integrity import first_break
+from fourpair_service.storage.memory import MemoryStore
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES = sorted((ROOT / "samples" / "links").glob("*.json"))
@@ -33,6 +39,25 @@ APP = create_app()
 FEW_SWEEPS = {"insertion_loss": ("12", "78"), "next": ("near",), "fext": ("far",)}
 FEW_KEYS = 2
 LIGHT = ("configuration", "label", "job", "requirement", "external_ids", "tested_by")
+
+ASKED = {
+    "type": "object",
+    "required": ["rule_set", "category"],
+    "additionalProperties": False,
+    "properties": {"rule_set": {"enum": ["TIA"]}, "category": {"enum": ["6"]}},
+}
+# Links and jobs that fit each other, or no record would ever be made of both.
+ONE_KIND = {"requirement": ASKED, "configuration": {"enum": ["permanent_link"]}}
+# What a walk along the links must have done at least once, so that it proves something.
+WALKED = {
+    ("createRecord", 201),
+    ("retestRecord", 200),
+    ("correctRecord", 200),
+    ("withdrawRecord", 200),
+    ("getRevisionMeasurement", 200),
+    ("changeJob", 200),
+    ("getSummary", 200),
+}
 
 
 @schemathesis.hook
@@ -55,8 +80,11 @@ def measure_little_where_records_are_kept(context, raw_schema):
     whole = schemas["Measurement"]
     schemas["LightMeasurement"] = {
         **whole,
-        "properties": {name: whole["properties"][name] for name in LIGHT},
+        "properties": {name: whole["properties"][name] for name in LIGHT} | ONE_KIND,
+        "required": ["configuration", "label", "job", "requirement"],
     }
+    schemas["JobRequirement"] = {**ASKED, "required": []}
+    schemas["Job"]["properties"]["configuration"] = ONE_KIND["configuration"]
     for path, operations in raw_schema["paths"].items():
         own = [o for o in operations.values() if isinstance(o, dict) and path.startswith("/v1/records")]
         for operation in own:
@@ -98,6 +126,69 @@ CHECKS = [
 )
 def test_every_answer_is_one_that_the_contract_describes(case):
     case.call_and_validate(checks=CHECKS)
+
+
+def test_every_answer_on_a_walk_along_the_links_is_one_that_the_contract_describes():
+    linked = {name for name, _ in LINKS} | {each.operation_id for found in LINKS.values() for each in found}
+    walked, store, numbers = set(), MemoryStore(), []
+
+    def make_id():
+        numbers.append(len(numbers))
+        return f"n{len(numbers)}"
+
+    app = create_app(clock=lambda: datetime(2026, 12, 1, tzinfo=UTC), make_id=make_id, store=store)
+    schema = schemathesis.openapi.from_wsgi("/openapi.json", app)
+    schema.config.generation.update(modes=[schemathesis.GenerationMode.POSITIVE])
+    for operations in schema.raw_schema["paths"].values():
+        for operation in operations.values():
+            if isinstance(operation, dict):
+                operation.get("requestBody", {}).get("content", {}).pop("multipart/form-data", None)
+    schema = schema.include(operation_id=sorted(linked))
+
+    class Walk(schema.as_state_machine()):
+        def setup(self):
+            # Every walk begins with nothing kept, or none could be walked again.
+            store.__init__()
+            numbers.clear()
+
+        def begun_with(self, path, body):
+            case = schema[path]["POST"].Case(body=body, media_type="application/json")
+            self.recorder.record_case(case=case)
+            return StepOutput(case.call(), case)
+
+        @initialize(target=Bundle("POST /v1/jobs -> 201"))
+        def with_a_job(self):
+            return self.begun_with("/v1/jobs", {"id": "first", "name": "First"})
+
+        @initialize(target=Bundle("POST /v1/records -> 201"))
+        def with_a_record(self):
+            self.begun_with("/v1/jobs", {"id": "second", "name": "Second"})
+            requirement = {"rule_set": "TIA", "category": "6"}
+            link = {"job": "second", "label": "A", "configuration": "permanent_link"}
+            return self.begun_with("/v1/records", {**link, "requirement": requirement})
+
+        def before_call(self, case):
+            # Keys that are none are tried in the other test; here they would only end the walk.
+            case.headers.pop("Authorization", None)
+
+        def validate_response(self, response, case, additional_checks=(), **kwargs):
+            case.validate_response(response, checks=CHECKS)
+            walked.add((case.operation.definition.raw["operationId"], response.status_code))
+            assert first_break(store) is None
+
+    run_state_machine_as_test(
+        Walk,
+        settings=settings(
+            max_examples=60,
+            stateful_step_count=12,
+            deadline=None,
+            derandomize=True,
+            phases=[Phase.generate],
+            suppress_health_check=list(HealthCheck),
+        ),
+    )
+
+    assert walked >= WALKED, WALKED - walked
 
 
 def _operations():

@@ -194,6 +194,15 @@ def test_a_correction_is_a_merge_patch_of_names_alone(client):
     assert done.get_json()["verdict"]["label"] == "2A-33"
 
 
+@pytest.mark.parametrize("tag", ["", ",", '"', 'W/"', "1, ,", '"a" "b"', "\u00e9", "x" * 5000])
+def test_a_precondition_that_no_tag_can_be_read_from_holds_for_nothing(client, tag):
+    made = create(client, light("2A-03"))
+    for url in (f"{made.headers['Location']}?reason=x", f"/v1/jobs/{JOB}"):
+        answer = client.patch(url, json={"notes": "x"} if "records" in url else {}, headers={"If-Match": tag})
+
+        assert (answer.status_code, answer.get_json()["code"]) == (412, "revision-conflict"), url
+
+
 def test_external_ids_are_corrected_one_by_one_and_never_taken_from_another_record(client):
     other = create(client, {**light("2A-02"), "external_ids": {"crm": "taken"}})
     made = create(client, {**light("2A-03"), "external_ids": {"crm": "7", "ledger": "x"}})

@@ -62,7 +62,10 @@ def expected_tags(what: str, name: str, *, required: bool) -> frozenset[str] | N
             raise PreconditionMissingError(what, name)
         return None
     found = request.if_match
-    return None if found.star_tag else frozenset(found.as_set(include_weak=True))
+    if found.star_tag:
+        return None
+    # What cannot be read as a tag becomes None there, and matches nothing.
+    return frozenset(tag for tag in found.as_set(include_weak=True) if isinstance(tag, str))
 
 
 @contextmanager

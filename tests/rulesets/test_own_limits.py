@@ -167,6 +167,17 @@ def test_an_extension_of_an_extension_is_the_newest(tmp_path):
     assert catalogue(tmp_path, a=CONFIRMED, b=second).get("TIA").id == "tia-checked-2"
 
 
+def test_only_the_last_of_a_chain_is_what_records_are_graded_again_by(tmp_path):
+    second = CONFIRMED.replace("tia-568.2-d-2018", "tia-checked").replace(
+        '"tia-checked"', '"tia-checked-2"', 1
+    )
+
+    found = catalogue(tmp_path, first=CONFIRMED, second=second).superseding()
+
+    assert "tia-checked-2" in [rule_set.id for rule_set in found]
+    assert "tia-checked" not in [rule_set.id for rule_set in found]
+
+
 def test_a_whole_edition_may_supersede_without_extending(tmp_path):
     text = changed('standard = "SHOP"', 'standard = "TIA"\nsupersedes = "tia-568.2-d-2018"')
 

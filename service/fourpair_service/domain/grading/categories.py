@@ -119,7 +119,7 @@ class CategoryTable:
         wire_map: WireMapResult,
         *,
         advisory_for: str | None = None,
-        known: tuple[Question, Sequence[ParameterResult]] | None = None,
+        known: tuple[Question, Sequence[ParameterResult]],
     ) -> tuple[CategoryResult, ...]:
         """Return how one link stands to each category, lowest first.
 
@@ -131,9 +131,7 @@ class CategoryTable:
                 other one stays strict: nobody asked about a range that was not swept.
             known: results of single values under a question, to be used again.
         """
-        shared: dict[tuple[object, ...], list[ParameterResult]] = {}
-        if known is not None:
-            shared[what_judges(measurement, known[0])] = _judged(known[1])
+        shared = {what_judges(measurement, known[0]): _judged(known[1])}
         results = []
         for category in self._rule_set.categories.values():
             if category.missing is not None:

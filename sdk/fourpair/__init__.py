@@ -49,8 +49,11 @@ from fourpair._kept import (
 from fourpair._listing import Listing
 from fourpair._measurement import Measurement
 from fourpair._models import CategoryResult, Caution, Fault, ParameterResult, Point, Verdict
+from fourpair._predictions import PredictedMargin, Prediction
 from fourpair._retries import Retries
 from fourpair._rule_sets import Category, LimitRow, Limits, ParameterRule, RuleSet
+from fourpair._runs import Finding, Run
+from fourpair._subscriptions import Delivery, NewSecret, Subscription
 from fourpair._transport import NO_TIMEOUT
 
 __all__ = [
@@ -66,8 +69,10 @@ __all__ = [
     "Client",
     "ConflictError",
     "ConnectionFailedError",
+    "Delivery",
     "Fault",
     "FaultPage",
+    "Finding",
     "FourpairError",
     "Group",
     "Inbox",
@@ -82,12 +87,15 @@ __all__ = [
     "Listing",
     "MarginCurve",
     "Measurement",
+    "NewSecret",
     "NotAllowedError",
     "NotFoundError",
     "ParameterResult",
     "ParameterRule",
     "Party",
     "Point",
+    "PredictedMargin",
+    "Prediction",
     "Quantity",
     "RateLimitedError",
     "Reconciled",
@@ -95,9 +103,11 @@ __all__ = [
     "Retries",
     "Revision",
     "RuleSet",
+    "Run",
     "Schedule",
     "ServerFailedError",
     "StaleError",
+    "Subscription",
     "Summary",
     "TimedOutError",
     "TooLargeError",

@@ -27,6 +27,8 @@ FIELDS = (
     "cable",
     "ends",
     "hardware",
+    "cords",
+    "connectors",
     "instrument",
     "wire_map",
     "pairs",

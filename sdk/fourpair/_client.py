@@ -7,27 +7,25 @@ import math
 import os
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from pathlib import Path
 from types import TracebackType
-from typing import IO, Any
+from typing import Any
 from urllib.parse import quote, urlsplit
 
 import requests
 
 from fourpair._changes import Changes
-from fourpair._curves import margin_curves
 from fourpair._errors import FourpairError, InvalidSettingError
+from fourpair._grading import Grading
 from fourpair._jobs import Jobs
 from fourpair._kept import KeyState, Reconciled, joined
 from fourpair._kept_answers import KeptAnswers
-from fourpair._measurement import Measurement, checked
-from fourpair._models import Verdict
 from fourpair._pace import Pace
 from fourpair._records import Records
-from fourpair._reference import Reference
 from fourpair._retries import Retries
+from fourpair._runs import Assessments, Regrades
+from fourpair._subscriptions import Subscriptions
 from fourpair._told import told
-from fourpair._transport import JSON, Transport, encoded, new_session, operation
+from fourpair._transport import JSON, Transport, new_session, operation
 
 DEFAULT_URL = "http://127.0.0.1:8740"
 CONNECT_TIMEOUT_S = 3.0
@@ -35,8 +33,6 @@ READ_TIMEOUT_S = 30.0
 KEPT_ANSWERS = 128
 # Of what another system holds, in one request.
 MOST_HELD = 10_000
-
-TouchstoneSource = str | Path | bytes | IO[bytes]
 
 
 def _url(given: str | None) -> str:
@@ -57,7 +53,7 @@ def _seconds(name: str, value: float) -> float:
     return float(value)
 
 
-class Client(Reference):
+class Client(Grading):
     """A connection to a fourpair service; one may serve several threads.
 
     Whatever is given here stands before the environment, and that before the default.
@@ -75,6 +71,9 @@ class Client(Reference):
         jobs: contracts.
         records: certification records.
         changes: the change feed.
+        regrades: records graded again under a newer rule set.
+        assessments: records asked what they would meet, run or carry.
+        subscriptions: who is told of changes.
 
     Raises:
         InvalidSettingError: one of these cannot work.
@@ -88,6 +87,9 @@ class Client(Reference):
     jobs: Jobs
     records: Records
     changes: Changes
+    regrades: Regrades
+    assessments: Assessments
+    subscriptions: Subscriptions
 
     def __init__(
         self,
@@ -122,6 +124,9 @@ class Client(Reference):
         self.jobs = Jobs(transport.send)
         self.records = Records(transport.send)
         self.changes = Changes(transport.send)
+        self.regrades = Regrades(transport.send)
+        self.assessments = Assessments(transport.send)
+        self.subscriptions = Subscriptions(transport.send)
 
     def __repr__(self) -> str:
         return f"<Client {self._transport.url}>"
@@ -210,67 +215,6 @@ class Client(Reference):
             key=idempotency_key,
         )
 
-    @operation("gradeMeasurement")
-    def grade(
-        self,
-        measurement: Mapping[str, Any],
-        *,
-        rule_set: str | None = None,
-        category: str | None = None,
-        configuration: str | None = None,
-        minimum_basis: str | None = None,
-        coverage: str | None = None,
-        touchstone: Mapping[str, TouchstoneSource] | None = None,
-        assessment: str | None = None,
-        curves: bool = False,
-    ) -> Verdict:
-        """Grade one link; nothing is stored.
-
-        Args:
-            measurement: a :class:`Measurement` or its document.
-            rule_set: id of an edition, or ``"TIA"`` or ``"ISO"`` for the newest
-                of that standard; may stand in the document's ``requirement`` instead.
-            category: category or class; likewise.
-            configuration: refused where the measurement is of another.
-            minimum_basis: ``"memory"``, ``"cross_checked"`` or ``"published"``; likewise.
-            coverage: ``"strict"``, or ``"advisory"`` for laboratory data.
-            touchstone: Touchstone files by file name, sent as they are and
-                converted by the service. The document's ``touchstone`` object
-                says which pairs and ports they hold.
-            assessment: how much to say beside the verdict: ``"none"``, ``"faults"`` (the
-                usual), ``"all"`` (also what the link can carry, powering and the port) or
-                ``"along"`` (also distances on any link).
-            curves: also ask for the limits, so that ``verdict.curves`` holds margins over
-                frequency and a notebook draws them.
-
-        Raises:
-            InvalidMeasurementError: it cannot be right, and was not sent.
-            InvalidDocumentError: the document or requirement is not valid.
-            TransportError: no answer arrived.
-            ApiError: the service refused otherwise.
-        """
-        query = {
-            "rule_set": rule_set,
-            "category": category,
-            "configuration": configuration,
-            "minimum_basis": minimum_basis,
-            "coverage": coverage,
-            "assessment": assessment,
-        }
-        document = checked(measurement)
-        body: dict[str, Any] = {"document": document}
-        if touchstone is not None:
-            parts = [("measurement", ("measurement.json", encoded(document), JSON))]
-            parts += [("sweep", (name, _opened(source), "text/plain")) for name, source in touchstone.items()]
-            body = {"files": parts}
-        answer = self._send("POST", "/v1/grade", params=query, is_write=False, **body)
-        found = answer.json()
-        verdict = Verdict.from_document(found["verdict"], assessment=found.get("assessment"), response=answer)
-        if not curves:
-            return verdict
-        asked = found["verdict"]["requirement"]
-        return replace(verdict, curves=tuple(margin_curves(Measurement(document), asked, self.limits)))
-
     @operation("getIdempotency")
     def landed(self, write: str | FourpairError) -> KeyState:
         """Return what became of a write whose answer did not arrive.
@@ -308,11 +252,3 @@ class Client(Reference):
             for part in (rows[i : i + MOST_HELD] for i in range(0, max(1, len(rows)), MOST_HELD))
         ]
         return joined([answer.json() for answer in answers])
-
-
-def _opened(source: TouchstoneSource) -> bytes:
-    if isinstance(source, bytes):
-        return source
-    if isinstance(source, (str, Path)):
-        return Path(source).read_bytes()
-    return source.read()

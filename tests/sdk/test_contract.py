@@ -16,6 +16,8 @@ from fourpair._checking import ENDS, FIELDS, KEYS, WITHOUT_ENDS
 from fourpair._client import Client
 from fourpair._jobs import Jobs
 from fourpair._records import Records
+from fourpair._runs import Assessments, Regrades
+from fourpair._subscriptions import Subscriptions
 
 ROOT = Path(__file__).resolve().parents[2]
 CONTRACT = yaml.safe_load((ROOT / "openapi.yaml").read_text())
@@ -25,7 +27,15 @@ OPERATIONS = {
     for method, operation in methods.items()
     if method != "parameters"
 }
-PARTS = {"": Client, "jobs": Jobs, "records": Records, "changes": Changes}
+PARTS = {
+    "": Client,
+    "jobs": Jobs,
+    "records": Records,
+    "changes": Changes,
+    "regrades": Regrades,
+    "assessments": Assessments,
+    "subscriptions": Subscriptions,
+}
 METHODS = {
     f"{name}.{method_name}".lstrip("."): method
     for name, part in PARTS.items()
@@ -46,6 +56,10 @@ COMPOSED = {
     "changes.follow",
     "changes.newest",
     "changes.inbox",
+    "regrades.wait",
+    "regrades.progress",
+    "assessments.wait",
+    "assessments.progress",
 }
 # What the methods without default values are called with.
 ARGUMENTS = {

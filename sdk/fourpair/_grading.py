@@ -1,0 +1,204 @@
+"""Grading and predicting through a client; nothing is stored."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+from itertools import islice
+from pathlib import Path
+from typing import IO, Any
+
+from fourpair._curves import margin_curves
+from fourpair._errors import ApiError, api_error
+from fourpair._measurement import Measurement, checked
+from fourpair._models import Verdict
+from fourpair._predictions import Prediction, prediction
+from fourpair._reference import Reference
+from fourpair._transport import JSON, NDJSON, encoded, operation
+
+TouchstoneSource = str | Path | bytes | IO[bytes]
+# How many measurements go into one request of many.
+GRADED_TOGETHER = 12
+
+
+class Grading(Reference):
+    """What a client asks of links that are not kept."""
+
+    @operation("gradeMeasurement")
+    def grade(
+        self,
+        measurement: Mapping[str, Any],
+        *,
+        rule_set: str | None = None,
+        category: str | None = None,
+        configuration: str | None = None,
+        minimum_basis: str | None = None,
+        coverage: str | None = None,
+        touchstone: Mapping[str, TouchstoneSource] | None = None,
+        assessment: str | None = None,
+        curves: bool = False,
+    ) -> Verdict:
+        """Grade one link; nothing is stored.
+
+        Args:
+            measurement: a :class:`Measurement` or its document.
+            rule_set: id of an edition, or ``"TIA"`` or ``"ISO"`` for the newest
+                of that standard; may stand in the document's ``requirement`` instead.
+            category: category or class; likewise.
+            configuration: refused where the measurement is of another.
+            minimum_basis: ``"memory"``, ``"cross_checked"`` or ``"published"``; likewise.
+            coverage: ``"strict"``, or ``"advisory"`` for laboratory data.
+            touchstone: Touchstone files by file name, sent as they are and
+                converted by the service. The document's ``touchstone`` object
+                says which pairs and ports they hold.
+            assessment: how much to say beside the verdict: ``"none"``, ``"faults"`` (the
+                usual), ``"all"`` (also what the link can carry, powering and the port) or
+                ``"along"`` (also distances on any link).
+            curves: also ask for the limits, so that ``verdict.curves`` holds margins over
+                frequency and a notebook draws them.
+
+        Raises:
+            InvalidMeasurementError: it cannot be right, and was not sent.
+            InvalidDocumentError: the document or requirement is not valid.
+            TransportError: no answer arrived.
+            ApiError: the service refused otherwise.
+        """
+        query = {
+            "rule_set": rule_set,
+            "category": category,
+            "configuration": configuration,
+            "minimum_basis": minimum_basis,
+            "coverage": coverage,
+            "assessment": assessment,
+        }
+        document = checked(measurement)
+        body = _body(document, touchstone)
+        answer = self._send("POST", "/v1/grade", params=query, is_write=False, **body)
+        found = answer.json()
+        verdict = Verdict.from_document(found["verdict"], assessment=found.get("assessment"), response=answer)
+        if not curves:
+            return verdict
+        asked = found["verdict"]["requirement"]
+        return replace(verdict, curves=tuple(margin_curves(Measurement(document), asked, self.limits)))
+
+    @operation("gradeStream")
+    def grade_many(
+        self,
+        measurements: Iterable[Mapping[str, Any]],
+        *,
+        rule_set: str | None = None,
+        category: str | None = None,
+        configuration: str | None = None,
+        minimum_basis: str | None = None,
+        coverage: str | None = None,
+        assessment: str | None = None,
+    ) -> Iterator[Verdict | ApiError]:
+        """Yield a verdict for each of many links, in order; for one that is refused, the error, not raised.
+
+        Measurements are taken as they are needed and sent by the dozen.
+
+        Args:
+            measurements: as of ``grade``.
+            rule_set: as of ``grade``.
+            category: as of ``grade``.
+            configuration: as of ``grade``.
+            minimum_basis: as of ``grade``.
+            coverage: as of ``grade``.
+            assessment: as of ``grade``.
+
+        Raises:
+            InvalidMeasurementError: one cannot be right, and was not sent.
+            TransportError: no answer arrived.
+        """
+        query = {
+            "rule_set": rule_set,
+            "category": category,
+            "configuration": configuration,
+            "minimum_basis": minimum_basis,
+            "coverage": coverage,
+            "assessment": assessment,
+        }
+        rest = iter(measurements)
+        while lines := [encoded(checked(each)) for each in islice(rest, GRADED_TOGETHER)]:
+            answer = self._send(
+                "POST",
+                "/v1/grade/stream",
+                params=query,
+                content=b"\n".join(lines),
+                content_type=NDJSON,
+                is_write=False,
+            )
+            yield from (graded_line(json.loads(line)) for line in answer.content.splitlines()[: len(lines)])
+
+    @operation("predictLink")
+    def what_if(
+        self,
+        measurement: Mapping[str, Any],
+        *,
+        temperature_c: float | None = None,
+        added_cord_m: float | None = None,
+        without_m: float | None = None,
+        rule_set: str | None = None,
+        category: str | None = None,
+        configuration: str | None = None,
+        minimum_basis: str | None = None,
+        coverage: str | None = None,
+        touchstone: Mapping[str, TouchstoneSource] | None = None,
+    ) -> Prediction:
+        """Predict a link under other circumstances, by the design rules of the standards; nothing is stored.
+
+        Args:
+            measurement: a :class:`Measurement` or its document.
+            temperature_c: of the cable. [°C]
+            added_cord_m: stranded cord in addition to what was measured. [m]
+            without_m: a place, from the near end, whose connector is thought away; it
+                needs sweeps with phase. [m]
+            rule_set: as of ``grade``.
+            category: as of ``grade``.
+            configuration: as of ``grade``.
+            minimum_basis: as of ``grade``.
+            coverage: as of ``grade``.
+            touchstone: as of ``grade``.
+
+        Raises:
+            InvalidDocumentError: nothing is asked, or it lies outside of what the rules print.
+        """
+        query = {
+            "temperature_c": temperature_c,
+            "added_cord_m": added_cord_m,
+            "without_m": without_m,
+            "rule_set": rule_set,
+            "category": category,
+            "configuration": configuration,
+            "minimum_basis": minimum_basis,
+            "coverage": coverage,
+        }
+        body = _body(checked(measurement), touchstone)
+        answer = self._send("POST", "/v1/what-if", params=query, is_write=False, **body)
+        return prediction(answer.json(), response=answer)
+
+
+def graded_line(line: Mapping[str, Any]) -> Verdict | ApiError:
+    """Return the verdict that a line of a stream tells, or the error."""
+    problem = line.get("problem")
+    if problem is not None:
+        return api_error(problem["status"], problem)
+    return Verdict.from_document(line["verdict"], assessment=line.get("assessment"))
+
+
+def _body(document: Mapping[str, Any], touchstone: Mapping[str, TouchstoneSource] | None) -> dict[str, Any]:
+    """Return a measurement as what is sent: JSON alone, or with Touchstone files beside it."""
+    if touchstone is None:
+        return {"document": document}
+    parts = [("measurement", ("measurement.json", encoded(document), JSON))]
+    parts += [("sweep", (name, _opened(source), "text/plain")) for name, source in touchstone.items()]
+    return {"files": parts}
+
+
+def _opened(source: TouchstoneSource) -> bytes:
+    if isinstance(source, bytes):
+        return source
+    if isinstance(source, (str, Path)):
+        return Path(source).read_bytes()
+    return source.read()

@@ -1,0 +1,119 @@
+"""Runs over many records, subscriptions, predictions and streams, through the SDK against a real service."""
+
+from __future__ import annotations
+
+import json
+import time
+from pathlib import Path
+
+import pytest
+
+from end_to_end.running import Running
+from fourpair import ApiError, Client, InvalidDocumentError, NotFoundError, Verdict
+
+LINKS = Path(__file__).resolve().parents[2] / "samples" / "links"
+PASSING, FAILING = (
+    json.loads((LINKS / name).read_text())
+    for name in ("0A-01-clean-pass.json", "1A-01-bad-far-connector.json")
+)
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory):
+    server = Running(tmp_path_factory.mktemp("store") / "records.db")
+    try:
+        with Client(server.url) as own:
+            own.jobs.create("clinic", name="Clinic", requirement={"rule_set": "TIA", "category": "6"})
+            for label, link in (("A", PASSING), ("B", FAILING)):
+                own.records.create({**link, "job": "clinic", "label": label})
+            yield own
+    finally:
+        server.stop()
+
+
+def until(found):
+    """What there is as soon as there is anything; the worker follows the feed in its own time."""
+    for _ in range(100):
+        if there := found():
+            return there
+        time.sleep(0.1)
+    raise AssertionError("nothing came")
+
+
+def test_an_assessment_is_started_waited_for_and_read(client):
+    run = client.assessments.wait(
+        client.assessments.start(application="1000BASE-T", job="clinic"), every_s=0.2
+    )
+
+    found = {finding.label: finding for finding in client.assessments.findings(run)}
+    assert (run.state, run.records, run.settled) == ("done", 2, 2)
+    assert set(found) == {"A", "B"}
+    assert found["A"].answer == "supported"
+    assert [each.id for each in client.assessments.list()] == [run.id]
+    assert client.assessments.get(run.id).counts["answered"] == 2
+
+
+def test_a_run_that_is_done_can_neither_be_stopped_nor_resumed(client):
+    run = client.assessments.wait(client.assessments.start(power_type=4, job="clinic"), every_s=0.2)
+
+    for word in (client.assessments.stop, client.assessments.resume):
+        with pytest.raises(ApiError) as refused:
+            word(run)
+        assert refused.value.status == 409
+
+
+def test_a_regrade_by_a_rule_set_that_supersedes_none_is_refused(client):
+    with pytest.raises(InvalidDocumentError) as refused:
+        client.regrades.start("iso-11801-1-2017", dry_run=True)
+
+    assert refused.value.errors[0]["pointer"] == "/rule_set"
+    assert list(client.regrades.list()) == []
+    with pytest.raises(NotFoundError):
+        client.regrades.get("none")
+
+
+def test_a_subscription_lives_from_its_secret_to_its_end(client):
+    made = client.subscriptions.create("https://tickets.example.com/hook", outcomes=["fail"], after=0)
+    waiting = until(lambda: [each for each in client.subscriptions.deliveries(made) if each.seq])
+    paused = client.subscriptions.change(made, {"state": "paused"})
+
+    assert made.secret.startswith("whsec_")
+    assert made.secret not in repr(made)
+    assert (paused.state, paused.outcomes, paused.secret) == ("paused", ("fail",), None)
+    assert [each.id for each in client.subscriptions.list()] == [made.id]
+    assert client.subscriptions.get(made.id).job is None
+    assert client.subscriptions.test(made).kind
+    assert [delivery.kind for delivery in waiting] == ["record.submitted"]
+    assert client.subscriptions.replay(made, first_seq=1) == 1
+    assert client.subscriptions.rotate_secret(made, hours=1).secret != made.secret
+    client.subscriptions.end(made)
+    assert client.subscriptions.list() == ()
+
+
+def test_a_receiver_that_must_not_be_reached_is_refused(client):
+    with pytest.raises(InvalidDocumentError):
+        client.subscriptions.create("http://169.254.169.254/latest")
+
+
+def test_a_prediction_has_margins_beside_those_measured_and_no_outcome(client):
+    found = client.what_if(FAILING, without_m=51.6)
+
+    (far,) = (m for m in found.margins if (m.parameter, m.end) == ("next", "far"))
+    assert far.as_measured < 0 < far.margin
+    assert far.unit == "dB"
+    assert "NEXT at the far end" in found.summary()
+    assert "estimate" in found.assumptions[0]
+    with pytest.raises(InvalidDocumentError):
+        client.what_if(FAILING)
+
+
+def test_many_are_graded_in_order_and_a_refusal_takes_its_place(client):
+    asks_nothing = {name: value for name, value in PASSING.items() if name != "requirement"}
+
+    found = list(client.grade_many([PASSING, asks_nothing, FAILING] * 5))
+
+    assert len(found) == 15
+    for passes, refused, fails in zip(*[iter(found)] * 3, strict=True):
+        assert (passes.outcome, fails.outcome) == ("pass", "fail")
+        assert isinstance(refused, InvalidDocumentError)
+        assert isinstance(fails, Verdict)

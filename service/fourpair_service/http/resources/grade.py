@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from flask import Response, current_app, request
@@ -30,11 +30,13 @@ from fourpair_service.http.schemas.measurement import MeasurementSchema, Require
 from fourpair_service.http.schemas.strict import StrictSchema
 from fourpair_service.http.schemas.verdict import GradeAnswerSchema
 from fourpair_service.http.services import services
+from fourpair_service.http.sweeps_csv import read_sweeps_csv
 from fourpair_service.http.touchstone import TouchstoneFile
 
 MULTIPART: Final = "multipart/form-data"
 MEASUREMENT_PART: Final = "measurement"
 SWEEP_PART: Final = "sweep"
+CSV_ENDING: Final = ".csv"
 NO_PARTS: Final = " (a Content-Type whose boundary is not that of the body leaves a form without parts)"
 
 MULTIPART_BODY: Final = {
@@ -55,7 +57,7 @@ blueprint = StrictBlueprint(
 )
 
 
-# A measurement, with Touchstone files beside it or without.
+# A measurement, with Touchstone or CSV files beside it or without.
 LINK_BODY: Final = {
     "required": True,
     "content": {
@@ -134,8 +136,24 @@ def _multipart(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
     raw = parts[0].read() if parts else (text or "").encode()
     files = tuple(_file(part, settings) for part in request.files.getlist(SWEEP_PART))
     if not files:
-        raise UnreadableBodyError(f"Send at least one part {SWEEP_PART!r} with a Touchstone file.")
-    return read_document(raw), files
+        raise UnreadableBodyError(f"Send at least one part {SWEEP_PART!r} with a Touchstone or CSV file.")
+    tables = [file for file in files if file.name.casefold().endswith(CSV_ENDING)]
+    document = read_document(raw)
+    if not tables:
+        return document, files
+    return _with_tables(document, tables, settings), tuple(file for file in files if file not in tables)
+
+
+def _with_tables(document: Any, tables: Sequence[TouchstoneFile], settings: Settings) -> Any:
+    """Return a document with the sweeps of CSV files in it."""
+    if not isinstance(document, dict):
+        return document
+    if len(tables) > 1 or "sweeps" in document:
+        detail = "Sweeps come in one place: in the document, or in one CSV file that holds them all."
+        raise UnreadableBodyError(detail, "/sweeps")
+    most = settings.max_curves * settings.max_points
+    sweeps = read_sweeps_csv(tables[0].name, tables[0].content, points=most)
+    return {**{n: v for n, v in document.items() if n != "frequency_mhz"}, "sweeps": sweeps}
 
 
 def _file(part: Any, settings: Settings) -> TouchstoneFile:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from fourpair_service.app import record_grader
-from fourpair_service.carriers import LocalPool, carrier_for, holder, is_gone
+from fourpair_service.carriers import Cluster, LocalPool, carrier_for, holder, is_gone
 from fourpair_service.config import Settings
 from fourpair_service.errors import ServiceError
 from fourpair_service.records.desk import Desk
@@ -107,9 +107,14 @@ class Background:
                 self.round()
             except ServiceError as error:
                 LOGGER.warning("trouble=%s detail=%r", error.code, str(error))
+            except Exception:
+                # A process or a cluster that broke down: what it held is claimed and begun anew.
+                LOGGER.exception("trouble=unexpected")
+                self.close()
             sleep(NAP_S)
 
     def close(self) -> None:
         """End the processes that were started."""
-        if isinstance(self._carrier, LocalPool):
+        if isinstance(self._carrier, LocalPool | Cluster):
             self._carrier.close()
+        self._carrier = None

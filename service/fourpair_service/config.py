@@ -38,6 +38,11 @@ SETTINGS: Final = (
         "file that keeps the records, or a postgresql:// URL; :memory: keeps them while it runs",
     ),
     Setting("FOURPAIR_BACKGROUND", "1", "0 leaves runs and deliveries to `fourpair-service work`"),
+    Setting(
+        "FOURPAIR_CLUSTER",
+        "",
+        "address of a Dask scheduler, as tcp://host:8786, whose workers grade for runs",
+    ),
     Setting("FOURPAIR_GRADING_PROCESSES", "2", "processes that a run over many records grades in"),
     Setting(
         "FOURPAIR_WEBHOOK_NETWORKS",
@@ -70,6 +75,7 @@ class Settings:
     workers: int = 2
     store: str = ":memory:"
     background: bool = True
+    cluster: str = ""
     grading_processes: int = 2
     webhook_networks: tuple[Network, ...] = ()
     webhook_authorities: Path | None = None
@@ -98,6 +104,7 @@ class Settings:
             workers=_whole(values, "FOURPAIR_WORKERS", 1, 64),
             store=values["FOURPAIR_STORE"],
             background=bool(_whole(values, "FOURPAIR_BACKGROUND", 0, 1)),
+            cluster=values["FOURPAIR_CLUSTER"],
             grading_processes=_whole(values, "FOURPAIR_GRADING_PROCESSES", 1, 64),
             webhook_networks=_networks(values, "FOURPAIR_WEBHOOK_NETWORKS"),
             webhook_authorities=_file(values, "FOURPAIR_WEBHOOK_AUTHORITIES"),

@@ -82,6 +82,15 @@ def test_a_waiting_reader_is_told_when_its_time_is_over(server):
     assert answer.json() == {"changes": [], "next_after": 1, "last_seq": 1}
 
 
+def test_whatever_is_logged_of_readers_that_wait_is_a_line_of_json(server):
+    for _ in range(3):
+        requests.get(f"{server.url}/v1/changes?after=1&wait=1", timeout=10)
+    server.stop()
+
+    assert server.lines
+    assert all(isinstance(json.loads(line), dict) for line in server.lines), server.lines
+
+
 def test_a_server_that_is_killed_under_load_keeps_what_it_acknowledged(tmp_path):
     store_path, acknowledged, lock = tmp_path / "records.db", {}, threading.Lock()
     for round_ in range(3):

@@ -9,6 +9,7 @@ is something for it, or when its time is over.
 from __future__ import annotations
 
 import contextlib
+import errno
 import select
 import socket
 import sys
@@ -33,7 +34,7 @@ class GivenAway(Iterable[bytes]):
 
     def __iter__(self) -> Iterator[bytes]:
         """Tell the server that nothing can be sent, which it takes for a reader that went away."""
-        raise BrokenPipeError("handed over")
+        raise BrokenPipeError(errno.EPIPE, "handed over")
 
 
 class HandingOver:

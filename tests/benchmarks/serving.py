@@ -34,7 +34,7 @@ GRADE_ALONE: Final = "/v1/grade?assessment=none"
 PARSE: Final = "/parse"
 
 
-class _ParseOnly(Server):
+class ParseOnly(Server):
     """The service's own server around one view that parses and answers with nothing."""
 
     def load(self) -> Flask:
@@ -100,7 +100,7 @@ def _round(port: int, path: str, raw: bytes) -> list[float]:
 def figures() -> list[Figure]:
     """Measure serving, in turns."""
     raw = body()
-    with served(Server) as service, served(_ParseOnly) as bare:
+    with served(Server) as service, served(ParseOnly) as bare:
         targets = {GRADE: service, GRADE_ALONE: service, PARSE: bare}
         for path, port in targets.items():
             _round(port, path, raw)

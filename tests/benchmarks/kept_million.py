@@ -19,6 +19,7 @@ from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 import orjson
+from fourpair_service.storage.sqlite_writer import PUT_CONTENT, PUT_RECORD
 
 from fourpair_service.http.assessment import Detail
 from fourpair_service.http.grading import GradeRequest, grade_document
@@ -30,7 +31,6 @@ from fourpair_service.rulesets.catalogue import Catalogue
 from fourpair_service.storage import rows
 from fourpair_service.storage.codec import encode
 from fourpair_service.storage.sqlite import SqliteStore
-from fourpair_service.storage.sqlite_writer import PUT_CONTENT, PUT_RECORD
 
 from .figures import Figure
 from .record import SAMPLES, document

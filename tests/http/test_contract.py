@@ -30,6 +30,8 @@ from fourpair_service.http.links import LINKS
 from fourpair_service.http.resources.pages import description
 from fourpair_service.records.integrity import first_break
 from fourpair_service.storage.memory import MemoryStore
+from fourpair_service.storage.postgres import PostgresStore
+from postgres_server import SERVICE, database, url
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES = sorted((ROOT / "samples" / "links").glob("*.json"))
@@ -189,6 +191,32 @@ def test_every_answer_on_a_walk_along_the_links_is_one_that_the_contract_describ
     )
 
     assert walked >= WALKED, WALKED - walked
+@pytest.fixture(scope="module")
+def on_postgresql():
+    with database() as name:
+        store = PostgresStore(url(name, SERVICE))
+        app, reached = create_app(store=store), []
+
+        @app.before_request
+        def note():
+            reached.append(True)
+
+        yield app
+        store.close()
+        assert reached
+
+
+@pytest.mark.postgresql
+@SCHEMA.parametrize()
+@settings(
+    max_examples=3,
+    deadline=None,
+    derandomize=True,
+    phases=[Phase.generate],
+    suppress_health_check=list(HealthCheck),
+)
+def test_every_answer_over_a_database_is_one_that_the_contract_describes(case, on_postgresql):
+    case.call_and_validate(checks=CHECKS, app=on_postgresql)
 
 
 def _operations():

@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from . import ingest, sdk, serving, verdicts
+from . import diagnosis, ingest, sdk, serving, verdicts
 from .figures import table
 
 DOCUMENT: Final = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
@@ -19,6 +19,7 @@ END: Final = "<!-- benchmarks: end -->"
 PARTS: Final = {
     "ingest": ingest.figures,
     "verdicts": verdicts.figures,
+    "diagnosis": diagnosis.figures,
     "serving": serving.figures,
     "sdk": sdk.figures,
 }

@@ -19,7 +19,6 @@ from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 import orjson
-from fourpair_service.storage.sqlite_writer import PUT_CONTENT, PUT_RECORD
 
 from fourpair_service.http.assessment import Detail
 from fourpair_service.http.grading import GradeRequest, grade_document
@@ -30,6 +29,7 @@ from fourpair_service.records.search import Filter, GroupBy, Position, Sort
 from fourpair_service.rulesets.catalogue import Catalogue
 from fourpair_service.storage import rows
 from fourpair_service.storage.codec import encode
+from fourpair_service.storage.sql_writer import PUT_CONTENT, PUT_RECORD
 from fourpair_service.storage.sqlite import SqliteStore
 
 from .figures import Figure

@@ -191,6 +191,8 @@ def test_every_answer_on_a_walk_along_the_links_is_one_that_the_contract_describ
     )
 
     assert walked >= WALKED, WALKED - walked
+
+
 @pytest.fixture(scope="module")
 def on_postgresql():
     with database() as name:

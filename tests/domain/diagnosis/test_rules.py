@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from clinic.materials import CATEGORY_6, CLAD_24, JACK_6
 from clinic.story import Cable
 from domain.diagnosis import measured
-from domain.diagnosis.cases import BAD, HOT_60, MIXED_INSULATION, SIX, WET, Case, link, with_part
+from domain.diagnosis.cases import BAD, HOT_60, LOW_OHM, MIXED_INSULATION, SIX, WET, Case, link, with_part
 from domain.diagnosis.measured import CATALOGUE, FACTS, answer_to, document_of
 from domain.diagnosis.parts import Crush, Spot
 from fourpair_service.domain.diagnosis.along import along_document
@@ -250,6 +250,21 @@ def test_along_a_good_link_both_connectors_and_the_impedance_are_seen(plain_phas
     middle = [i["impedance_ohm"][100] for i in found["impedance"]]
     assert all(abs(ohm - 98) < 4 for ohm in middle)  # the wire type has 98 ohm (CAT5 row, ITU-T G.9701 study)
     assert {c["measured_from"] for c in found["couplings"]} == {"near", "far"}
+
+
+@pytest.mark.parametrize(("without", "ends"), [(None, ["near", "far"]), ("far", ["near"]), ("near", ["far"])])
+def test_impedance_is_seen_from_the_ends_that_were_measured_and_counted_from_the_near_end(without, ends):
+    # 10 m of 82 ohm cable at the near end, 30 m of 98 ohm behind it.
+    parts = (*link(10, cable=LOW_OHM)[:-1], *link(30)[1:])
+    document = made(parts, 5002)
+    if without is not None:
+        del document["sweeps"]["return_loss"][without]
+    profile = along_document(_evidence(document))["impedance"][0]
+    ohm = dict(zip(np.round(profile["distance_m"]), profile["impedance_ohm"], strict=True))
+    assert profile["seen_from"] == ends
+    assert abs(ohm[5] - 82) < (6 if without is None else 12)
+    assert abs(ohm[5] - 98) > abs(ohm[5] - 82)
+    assert abs(ohm[35] - 98) < abs(ohm[35] - 82)
 
 
 def test_along_a_broken_pair_there_is_no_impedance():

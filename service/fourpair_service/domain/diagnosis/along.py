@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -10,8 +10,10 @@ import numpy as np
 from fourpair_service.domain.diagnosis.evidence import Evidence
 from fourpair_service.domain.distance.coupling import concentration
 from fourpair_service.domain.distance.events import Event, find_events, merge_ends
-from fourpair_service.domain.distance.impedance import impedance_profile
+from fourpair_service.domain.distance.impedance import impedance_from_both_ends, impedance_profile
+from fourpair_service.domain.distance.line import LinePath
 from fourpair_service.domain.link import NEXT_COMBINATIONS, PAIRS, End
+from fourpair_service.domain.measurement import FloatArray, Sweep
 from fourpair_service.domain.parameters import Parameter
 from fourpair_service.domain.verdict_document import rounded
 
@@ -71,13 +73,23 @@ def _couplings(evidence: Evidence, key: str) -> Iterator[Document]:
 
 def _impedance(evidence: Evidence, pair: str) -> Iterator[Document]:
     path = evidence.path(pair)
-    sweep = evidence.complex_sweep(Parameter.RETURN_LOSS, End.NEAR, pair)
-    if path is None or sweep is None or pair in evidence.broken:
+    if path is None or pair in evidence.broken:
         return
-    distance_m = np.linspace(0.0, path.length_m, PROFILE_POINTS)
-    ohm = impedance_profile(sweep, path, distance_m)
-    yield {
-        "pair": pair,
-        "distance_m": [rounded(x) for x in distance_m.tolist()],
-        "impedance_ohm": [rounded(x) for x in ohm.tolist()],
-    }
+    measured = ((end, evidence.complex_sweep(Parameter.RETURN_LOSS, end, pair)) for end in End)
+    sweeps = {end: sweep for end, sweep in measured if sweep is not None}
+    if sweeps:
+        distance_m = np.linspace(0.0, path.length_m, PROFILE_POINTS)
+        yield {
+            "pair": pair,
+            "seen_from": [end.value for end in sweeps],
+            "distance_m": [rounded(x) for x in distance_m.tolist()],
+            "impedance_ohm": [rounded(x) for x in _profile(sweeps, path, distance_m).tolist()],
+        }
+
+
+def _profile(sweeps: Mapping[End, Sweep], path: LinePath, distance_m: FloatArray) -> FloatArray:
+    """Return the impedance from the near end on, each half from its own end where both were measured."""
+    if len(sweeps) == 2:
+        return impedance_from_both_ends(sweeps[End.NEAR], sweeps[End.FAR], path, distance_m)
+    ((end, sweep),) = sweeps.items()
+    return impedance_profile(sweep, path, distance_m if end is End.NEAR else path.length_m - distance_m)

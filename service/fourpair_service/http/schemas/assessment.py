@@ -72,6 +72,7 @@ class ImpedanceSchema(Answer):
     """Impedance of a pair against distance."""
 
     pair = fields.String(required=True)
+    seen_from = texts()
     distance_m = fields.List(fields.Float(), required=True)
     impedance_ohm = fields.List(fields.Float(), required=True)
 

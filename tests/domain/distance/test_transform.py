@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from domain.distance.line_model import Line, stepped, sweep
-from fourpair_service.domain.distance.chirp import chirp_z
 from fourpair_service.domain.distance.events import find_events
 from fourpair_service.domain.distance.line import LinePath, nominal_path, path_of_link
 from fourpair_service.domain.distance.transform import (
@@ -77,17 +76,6 @@ def test_without_loss_and_with_even_steps_the_transform_is_the_chirp_z_transform
     expected = chirped * np.exp(2j * np.pi * f[0] * delay_us)
 
     np.testing.assert_allclose(reflections(measured, path, grid), expected, atol=1e-12)
-
-
-@pytest.mark.parametrize(("samples", "count"), [(250, 700), (64, 16), (3, 1)])
-def test_the_chirp_z_transform_agrees_with_that_of_scipy(samples, count):
-    rng = np.random.default_rng(7)
-    value = rng.normal(size=samples) + 1j * rng.normal(size=samples)
-    step, start = np.exp(-2j * np.pi * 0.0031), np.exp(2j * np.pi * 0.07)
-
-    ours = chirp_z(value, count, step, start)
-
-    np.testing.assert_allclose(ours, scipy.signal.czt(value, count, step, start), atol=1e-10)
 
 
 def test_a_lone_reflection_on_a_lossless_line_is_found_exactly():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from operator import itemgetter
 from typing import Final
@@ -136,6 +136,21 @@ class LinkCurves:
             else:
                 found |= {number: self._nothing(number) for number in judged}
         return [found[number] for number in sorted(found)]
+
+    def margins(self) -> Iterator[tuple[Parameter, End | None, FloatArray, FloatArray]]:
+        """Yield (n,) frequencies and (rows, n) margins of each parameter and end that has a limit.
+
+        A point that is not judged has a margin that is not finite. [MHz, dB]
+        """
+        for share in self._margins.shares:
+            for number, rows in zip(share.numbers, share.rows, strict=True):
+                group = self._margins.table.groups[number]
+                if group.parameter not in self._limits.limit or not self._frequency_mhz.size:
+                    continue
+                columns, of = self._columns(share), slice(rows.start, rows.stop)
+                if relief_db(self._margins.table, group, self._rules.short_link_relief) is not None:
+                    columns, of = self._relieved(number), slice(0, rows.stop - rows.start)
+                yield group.parameter, group.end, self._frequency_mhz, columns.margins_of(of)
 
     def _columns(self, share: Share) -> Columns:
         block = self._margins.block(share, self._rules)[self._link, :, self._limits.window]

@@ -18,7 +18,7 @@ NOT_RUN: list[str] = []
 NEEDS = {
     "browser": (
         lambda: any(map(shutil.which, BROWSERS)),
-        "tests of the docs page: they need Chromium on the path",
+        "tests of pages: they need Chromium on the path",
     ),
     "postgresql": (
         lambda: binaries() is not None,

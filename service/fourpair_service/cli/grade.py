@@ -10,17 +10,24 @@ from pathlib import Path
 from typing import Any, Final
 
 from fourpair_service.config import Settings
-from fourpair_service.domain.verdict_document import Document
 from fourpair_service.errors import ServiceError
 from fourpair_service.http.assessment import Detail
-from fourpair_service.http.grading import GradeRequest, grade_document
+from fourpair_service.http.grading import Graded, GradeRequest, graded
 from fourpair_service.http.json_body import read_json
 from fourpair_service.http.schemas.document_limits import DocumentLimits
+from fourpair_service.http.sheets import Extent, SheetForm, source_of, written
+from fourpair_service.reports.language import LengthUnit, Tongue
+from fourpair_service.reports.paper import PaperSize
+from fourpair_service.reports.sheet.build import link_sheet
 from fourpair_service.reports.verdict_text import answer_text
 from fourpair_service.rulesets.catalogue import Catalogue
 
 # The exit status says the worst outcome of all files; 2 is an error.
 EXIT_STATUS: Final = {"pass": 0, "marginal_pass": 0, "incomplete": 3, "marginal_fail": 4, "fail": 4}
+
+
+MEDIA_BY_ENDING: Final = {".pdf": "pdf", ".html": "html", ".txt": "text"}
+LABEL_GAP: Final = "{name}"
 
 
 def add_to(commands: _SubParsersAction[Any]) -> None:
@@ -33,6 +40,25 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE")
     add_requirement(parser)
     parser.add_argument("--json", action="store_true", help="one JSON document a line")
+    parser.add_argument(
+        "--sheet",
+        type=Path,
+        metavar="FILE",
+        help="write the link sheet, too: FILE ends in .pdf, .html or .txt; several files need {name} in it",
+    )
+    parser.add_argument("--receipt", action="store_true", help="half a page in place of the sheet (pdf, txt)")
+    parser.add_argument(
+        "--language", choices=[t.value for t in Tongue], default=Tongue.ENGLISH.value, help="of the sheet"
+    )
+    parser.add_argument(
+        "--length-unit",
+        choices=[u.value for u in LengthUnit],
+        default=LengthUnit.METRES.value,
+        help="of the sheet",
+    )
+    parser.add_argument(
+        "--paper", choices=[p.value for p in PaperSize], default=PaperSize.A4.value, help="of the sheet"
+    )
     parser.set_defaults(run=run)
 
 
@@ -53,20 +79,54 @@ def run(options: Namespace, settings: Settings) -> int:
     catalogue = Catalogue.load(settings.limits_directory)
     asked = asked_of(options)
     limits = DocumentLimits(curves=settings.max_curves, points_per_curve=settings.max_points)
+    form = _sheet_form(options)
     worst = 0
     for path in options.files:
-        answer = _graded(path, asked, catalogue, limits)
+        found = _graded(path, asked, catalogue, limits)
+        answer = found.answer
         worst = max(worst, EXIT_STATUS[answer["verdict"]["outcome"]])
         print(json.dumps(answer) if options.json else answer_text(answer) + "\n")
+        if form is not None:
+            _write_sheet(options.sheet, path, found, form)
     return worst
 
 
-def _graded(path: Path, asked: Mapping[str, str], catalogue: Catalogue, limits: DocumentLimits) -> Document:
+def _graded(path: Path, asked: Mapping[str, str], catalogue: Catalogue, limits: DocumentLimits) -> Graded:
     try:
         request = GradeRequest(asking(read_json(path.read_bytes()), asked), detail=Detail.ALL)
-        return grade_document(request, catalogue, limits=limits, now=datetime.now(UTC))
+        return graded(request, catalogue, limits=limits, now=datetime.now(UTC))
     except ServiceError as error:
         raise ServiceError(f"{path}: {error}") from error
+
+
+def _sheet_form(options: Namespace) -> SheetForm | None:
+    """Return the form of the sheet that is to be written, ``None`` where none is.
+
+    Raises:
+        ServiceError: the name of its file tells no form, or is one for several links.
+    """
+    if options.sheet is None:
+        return None
+    media = MEDIA_BY_ENDING.get(options.sheet.suffix.lower())
+    if media is None or (options.receipt and media == "html"):
+        known = "pdf and txt" if options.receipt else ", ".join(MEDIA_BY_ENDING)
+        raise ServiceError(f"{options.sheet}: end the name of the sheet in one of {known}.")
+    if len(options.files) > 1 and LABEL_GAP not in options.sheet.name:
+        detail = f"every link needs a file of its own; put {LABEL_GAP} into the name."
+        raise ServiceError(f"{options.sheet}: {detail}")
+    extent = Extent.RECEIPT if options.receipt else Extent.SHEET
+    tongue, length_unit = Tongue(options.language), LengthUnit(options.length_unit)
+    return SheetForm(media, extent, tongue, length_unit, PaperSize(options.paper))
+
+
+def _write_sheet(target: Path, measured: Path, found: Graded, form: SheetForm) -> None:
+    # The name of the measured file is one that the disk takes; a label need not be.
+    place = target.with_name(target.name.replace(LABEL_GAP, measured.stem))
+    content = written(link_sheet(source_of(found, None), form.words), form.words, form)
+    try:
+        place.write_bytes(content if isinstance(content, bytes) else content.encode())
+    except OSError as error:
+        raise ServiceError(f"{place}: the sheet cannot be written ({error.strerror}).") from error
 
 
 def asking(document: Any, asked: Mapping[str, str]) -> Any:

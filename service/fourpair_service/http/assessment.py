@@ -55,7 +55,7 @@ def assessment_document(
         "diagnosis": diagnosis_document(diagnose(measurement, verdict, rule_set, facts)),
     }
     if detail in (Detail.ALL, Detail.ALONG):
-        document |= _carrying(measurement, verdict, rule_set)
+        document |= carrying(measurement, verdict, rule_set)
     if detail is Detail.ALONG:
         document["along"] = along_document(Evidence(measurement, verdict, rule_set, facts))
     return document
@@ -80,7 +80,7 @@ def supported_document(
     }
 
 
-def _carrying(measurement: LinkMeasurement, verdict: Verdict, rule_set: RuleSet) -> dict[str, Any]:
+def carrying(measurement: LinkMeasurement, verdict: Verdict, rule_set: RuleSet) -> dict[str, Any]:
     """Return what the link can carry, its powering, and its port where one was observed."""
     facts, power_facts, port_facts = read_cable_facts(), read_powering_facts(), read_port_facts()
     carried = applications_document(

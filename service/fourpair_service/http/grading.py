@@ -14,7 +14,7 @@ from fourpair_service.domain.limits import Basis, RuleSet
 from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import LinkMeasurement, PairReadings
 from fourpair_service.domain.port_order import PortKind, PortOrder
-from fourpair_service.domain.verdict import Requirement
+from fourpair_service.domain.verdict import Requirement, Verdict
 from fourpair_service.domain.verdict_document import Document, verdict_document
 from fourpair_service.http.assessment import Detail, assessment_document, supported_document
 from fourpair_service.http.canonical import canonical_bytes, digest_of
@@ -56,6 +56,20 @@ class AskedLink:
     requirement: Requirement
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Graded:
+    """An answer and what it was made from.
+
+    Attributes:
+        answer: the verdict document, its digest, and the assessment beside it.
+    """
+
+    answer: Document
+    measurement: LinkMeasurement
+    verdict: Verdict
+    rule_set: RuleSet
+
+
 def grade_document(
     request: GradeRequest,
     catalogue: Catalogue,
@@ -64,6 +78,21 @@ def grade_document(
     now: datetime | None = None,
 ) -> Document:
     """Return the answer to one request: the verdict document, its digest, and the assessment beside it.
+
+    Raises:
+        ServiceError: whatever is wrong with the document, the files or the requirement.
+    """
+    return graded(request, catalogue, limits=limits, now=now).answer
+
+
+def graded(
+    request: GradeRequest,
+    catalogue: Catalogue,
+    *,
+    limits: DocumentLimits = DEFAULT_LIMITS,
+    now: datetime | None = None,
+) -> Graded:
+    """Return the answer to one request with what it was made from.
 
     Raises:
         ServiceError: whatever is wrong with the document, the files or the requirement.
@@ -79,7 +108,7 @@ def grade_document(
         if request.is_kept and "applications" not in beside:
             beside["supported"] = supported_document(measurement, verdict, rule_set)
         answer["assessment"] = beside
-    return answer
+    return Graded(answer, measurement, verdict, rule_set)
 
 
 def read_request(

@@ -68,6 +68,7 @@ def operate(
     *,
     scope: Scope,
     answer: Any,
+    answer_kind: str | None = None,
     status: int = 200,
     query: type[Schema] = NothingAsked,
     body: Any = None,
@@ -85,6 +86,7 @@ def operate(
         operation_id: its name in the OpenAPI document.
         scope: what a key needs.
         answer: schema of the usual answer.
+        answer_kind: its media type where that is not JSON.
         status: of the usual answer.
         query: schema of the query.
         body: schema of the body, ``None`` where there is none.
@@ -100,7 +102,7 @@ def operate(
         decorated: Any = needs(scope)(method)
         decorated = blueprint.arguments(query, location="query")(decorated)
         decorated._apidoc["arguments"]["parameters"] += [dict(header) for header in headers]
-        decorated = blueprint.response(status, answer)(decorated)
+        decorated = blueprint.response(status, answer, content_type=answer_kind)(decorated)
         for code, schema in (also or {}).items():
             decorated = blueprint.alt_response(code, schema=schema)(decorated)
         for code in sorted({*problems, *(BODY_PROBLEMS if body is not None else ())}):

@@ -21,7 +21,7 @@ from fourpair_service.records.runs.model import Question
 from fourpair_service.rulesets.catalogue import Catalogue
 
 
-def _request(requirement: dict[str, Any]) -> RequirementRequest:
+def requirement_request(requirement: dict[str, Any]) -> RequirementRequest:
     """Return a requirement that was kept as plain words in the words of the domain."""
     own: dict[str, Any] = dict(requirement)
     for name, kind in (("configuration", Configuration), ("minimum_basis", Basis)):
@@ -50,7 +50,7 @@ class RecordGrader:
             raise InvalidDocumentError([FieldError("/touchstone", detail)])
         request = GradeRequest(
             self._one_name(document),
-            _request(self._by_id(requirement)),
+            requirement_request(self._by_id(requirement)),
             detail=self.detail,
             asked_under="/requirement",
             is_kept=True,

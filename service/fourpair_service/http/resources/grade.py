@@ -16,7 +16,7 @@ from fourpair_service.http.binary_body import MEDIA_TYPE as BINARY
 from fourpair_service.http.binary_body import read_binary
 from fourpair_service.http.body_stream import check_coding, inflate_zstd
 from fourpair_service.http.document_body import read_document
-from fourpair_service.http.grading import GradeRequest, grade_document
+from fourpair_service.http.grading import GradeRequest, graded
 from fourpair_service.http.json_body import (
     BodyTooLargeError,
     UnreadableBodyError,
@@ -27,9 +27,11 @@ from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.fields import Choice, Text
 from fourpair_service.http.schemas.measurement import MeasurementSchema, RequirementRequest
+from fourpair_service.http.schemas.sheets import SHEET_CONTENT, SHEET_FIELDS
 from fourpair_service.http.schemas.strict import StrictSchema
 from fourpair_service.http.schemas.verdict import GradeAnswerSchema
 from fourpair_service.http.services import services
+from fourpair_service.http.sheets import asked_form, sheet_response, source_of
 from fourpair_service.http.sweeps_csv import read_sweeps_csv
 from fourpair_service.http.touchstone import TouchstoneFile
 
@@ -75,10 +77,11 @@ LINK_BODY: Final = {
         MULTIPART: {"schema": MULTIPART_BODY},
     },
 }
+SHEET: Final = ("format", "extent", "language", "length_unit", "paper", "picture")
 
 
 class GradeQuery(StrictSchema):
-    """The requirement, where it does not stand in the document."""
+    """The requirement, where it does not stand in the document, and the form of the answer."""
 
     rule_set = Text(
         metadata={"description": "id of a rule set, or TIA or ISO for the newest of that standard"}
@@ -93,6 +96,13 @@ class GradeQuery(StrictSchema):
             "description": "how much to say beside the verdict: suspected faults (usual), or all: what the link can carry, powering and the port; along adds distances on any link"
         },
     )
+
+    format = Choice(
+        ("json", "html", "pdf", "text", "svg"),
+        metadata={"description": "a sheet of the link in place of JSON; goes before the Accept header"},
+    )
+    extent, language, length_unit = (SHEET_FIELDS[name] for name in ("extent", "language", "length_unit"))
+    paper, picture = (SHEET_FIELDS[name] for name in ("paper", "picture"))
 
 
 def body_bytes(settings: Settings) -> bytes:
@@ -187,21 +197,21 @@ class Grade(MethodView):
     @blueprint.alt_response(400, description="The body cannot be read")
     @blueprint.alt_response(413, description="The body is too large")
     @blueprint.alt_response(415, description="The kind of body is not supported")
-    @blueprint.doc(operationId="gradeMeasurement", requestBody=LINK_BODY)
+    @blueprint.doc(operationId="gradeMeasurement", responses=SHEET_CONTENT, requestBody=LINK_BODY)
     def post(self, query: Mapping[str, Any]) -> Response:
         """Grade one measurement.
 
-        The requirement stands in the document or in the query. Nothing is stored.
+        The requirement stands in the document or in the query. Nothing is stored. The
+        answer is JSON, or the link sheet as HTML, PDF, text or one of its pictures.
         """
         own = services()
         document, files = sent(own.settings)
-        detail = Detail(query.get("assessment", Detail.FAULTS))
-        asked = {name: value for name, value in query.items() if name != "assessment"}
+        form = None if query.get("format") == "json" else asked_form(query, otherwise=None)
+        detail = Detail(query.get("assessment", Detail.FAULTS if form is None else Detail.ALL))
+        asked = {n: value for n, value in query.items() if n not in ("assessment", *SHEET)}
         limits = DocumentLimits(curves=own.settings.max_curves, points_per_curve=own.settings.max_points)
-        answer = grade_document(
-            GradeRequest(document, RequirementRequest(**asked), files, detail),
-            own.catalogue,
-            limits=limits,
-            now=own.clock(),
-        )
-        return Response(current_app.json.dumps(answer), content_type="application/json")
+        request_ = GradeRequest(document, RequirementRequest(**asked), files, detail)
+        found = graded(request_, own.catalogue, limits=limits, now=own.clock())
+        if form is not None:
+            return sheet_response(source_of(found, document.get("notes")), form)
+        return Response(current_app.json.dumps(found.answer), content_type="application/json")

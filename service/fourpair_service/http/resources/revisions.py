@@ -16,6 +16,7 @@ from fourpair_service.http.operation import answered, operate, tagged
 from fourpair_service.http.query_errors import NotAcceptableError
 from fourpair_service.http.record_documents import revision_document
 from fourpair_service.http.resources.records import revision_at
+from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.measurement import MeasurementSchema
 from fourpair_service.http.schemas.queries import AsOfQuery, FormatQuery, MeasurementQuery
 from fourpair_service.http.schemas.record_answers import (
@@ -23,11 +24,14 @@ from fourpair_service.http.schemas.record_answers import (
     RevisionListSchema,
     RevisionSchema,
 )
+from fourpair_service.http.schemas.sheets import SHEET_CONTENT, SheetQuery
 from fourpair_service.http.schemas.verdict import VerdictSchema
 from fourpair_service.http.services import services
+from fourpair_service.http.sheets import SheetForm, asked_form, record_source, sheet_response
 from fourpair_service.records.desk import record_tag, visible_record, visible_revision, visible_revisions
 from fourpair_service.records.documents import stored_document
 from fourpair_service.records.errors import NotFoundError
+from fourpair_service.records.integrity import digest
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Revision
 from fourpair_service.records.ports import Reader
@@ -195,3 +199,33 @@ class NewestAssessment(MethodView):
         """Show what is said beside the newest verdict; it has its own version and may get better."""
         with _at(record_id, query.get("as_of")) as (reader, revision):
             return _assessment(reader, revision)
+
+
+@blueprint.route("/records/<record_id>/sheet")
+class RecordSheet(MethodView):
+    """The page that is handed over for a link."""
+
+    @operate(
+        blueprint,
+        "getSheet",
+        scope=Scope.READ,
+        query=SheetQuery,
+        answer={"type": "string"},
+        answer_kind="text/html",
+        problems=(*GONE, 406),
+        doc={"responses": SHEET_CONTENT},
+    )
+    def get(self, query: Mapping[str, Any], record_id: str) -> Response:
+        """Give the link sheet or its receipt as HTML, PDF, text, or one of its pictures as SVG.
+
+        The same revision gives the same bytes for as long as what is said beside its verdict stays.
+        """
+        form = asked_form(query, otherwise="html") or SheetForm("html")
+        own = services()
+        limits = DocumentLimits(curves=own.settings.max_curves, points_per_curve=own.settings.max_points)
+        with own.desk.store.reading() as reader:
+            record = visible_record(reader, caller(), record_id)
+            revision = revision_at(reader, record, query.get("as_of"))
+            source = record_source(reader, record, revision, own.catalogue, limits)
+        response = sheet_response(source, form)
+        return tagged(response, digest(response.get_data())[7:39])

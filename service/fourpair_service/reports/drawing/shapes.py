@@ -1,0 +1,88 @@
+"""What a picture is made of. Lengths are units of the picture, y runs downwards."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal, TypeAlias
+
+INK: Final = "#1d2730"
+MUTED: Final = "#5b6874"
+GRID: Final = "#d5dde2"
+INSIDE: Final = "#0b6e75"
+OUTSIDE: Final = "#9a3b1f"
+OUTSIDE_FILL: Final = "#f6e4dc"
+WHITE: Final = "#ffffff"
+
+Anchor: TypeAlias = Literal["start", "middle", "end"]
+Place: TypeAlias = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A line through places; ``dash`` is lengths of ink and gap, empty for a solid one."""
+
+    places: tuple[Place, ...]
+    ink: str = INK
+    width: float = 1.0
+    dash: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A filled polygon, with an edge where ``ink`` is given."""
+
+    places: tuple[Place, ...]
+    fill: str
+    ink: str | None = None
+    width: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Dot:
+    """A filled circle, with an edge where ``ink`` is given."""
+
+    x: float
+    y: float
+    radius: float
+    fill: str
+    ink: str | None = None
+    width: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """One line of text, ``y`` its baseline."""
+
+    text: str
+    x: float
+    y: float
+    size: float = 9.0
+    ink: str = INK
+    anchor: Anchor = "start"
+    bold: bool = False
+
+
+Shape: TypeAlias = Path | Area | Dot | Words
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A whole picture.
+
+    Attributes:
+        name: a word that names it among the pictures of a sheet.
+        title: what it shows, for a heading.
+        description: what it says, for whoever cannot see it.
+    """
+
+    name: str
+    title: str
+    description: str
+    width: float
+    height: float
+    shapes: tuple[Shape, ...]
+
+
+def box(x: float, y: float, width: float, height: float) -> tuple[Place, ...]:
+    """Return the corners of a rectangle."""
+    return ((x, y), (x + width, y), (x + width, y + height), (x, y + height))

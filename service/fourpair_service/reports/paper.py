@@ -1,0 +1,130 @@
+"""Pages: their size, their type, and text that always fits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from enum import StrEnum
+from functools import lru_cache
+from importlib.resources import as_file, files
+from typing import Final, cast
+
+from fontTools.ttLib import TTFont
+from fpdf import FPDF
+from fpdf.enums import XPos, YPos
+from fpdf.prefs import ViewerPreferences
+
+FAMILY: Final = "sheet"
+FONTS: Final = {"": "DejaVuSansCondensed.ttf", "B": "DejaVuSansCondensed-Bold.ttf"}
+# What a document without any time of its own is dated: the same bytes every time.
+UNDATED: Final = datetime(2000, 1, 1, tzinfo=UTC)
+
+
+class PaperSize(StrEnum):
+    """The size of a page."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
+# Width and height. [mm]
+SIZES_MM: Final = {PaperSize.A4: (210.0, 297.0), PaperSize.LETTER: (215.9, 279.4)}
+
+
+@lru_cache(maxsize=1)
+def known_characters() -> frozenset[int]:
+    """Return the characters that the type has."""
+    with as_file(files("fourpair_service.reports").joinpath("fonts", FONTS[""])) as path:
+        font = TTFont(path, lazy=True)
+        try:
+            return frozenset(font["cmap"].getBestCmap())
+        finally:
+            font.close()
+
+
+def drawable(text: str) -> str:
+    """Return text in characters that the type has; another one is written by its number.
+
+    >>> drawable("A🧬")
+    'A[U+1F9EC]'
+    """
+    known = known_characters()
+    return "".join(c if ord(c) in known else f"[U+{ord(c):04X}]" for c in text)
+
+
+class Paper(FPDF):
+    """A document of pages with our type; every text goes through :func:`drawable`."""
+
+    def __init__(
+        self, size: PaperSize, *, title: str, language: str, at: str | None, is_half: bool = False
+    ) -> None:
+        width, height = SIZES_MM[size]
+        super().__init__(format=(width, height / 2 if is_half else height))
+        for style, name in FONTS.items():
+            with as_file(files("fourpair_service.reports").joinpath("fonts", name)) as path:
+                self.add_font(FAMILY, style, path)
+        self.set_auto_page_break(False)
+        self.set_margin(11)
+        self.c_margin = 0
+        self.set_title(drawable(title))
+        self.set_lang(language)
+        self.set_creator("fourpair")
+        self.set_creation_date(UNDATED if at is None else datetime.fromisoformat(at))
+        self.viewer_preferences = ViewerPreferences(display_doc_title=True)
+        self.set_font(FAMILY, size=8)
+
+    @property
+    def inner_width(self) -> float:
+        """The width between the margins. [mm]."""
+        return float(self.epw)
+
+    def type(self, size: float, *, bold: bool = False, ink: str = "#1d2730") -> None:
+        """Choose size, weight and colour of what is written next. [pt]."""
+        self.set_font(FAMILY, "B" if bold else "", size)
+        self.set_text_color(ink)
+
+    def fitted(self, text: str, width: float) -> str:
+        """Return text as it fits on a line of a width, cut with a mark where it is longer. [mm]."""
+        shown = drawable(text)
+        if self.get_string_width(shown) <= width:
+            return shown
+        low, high = 0, len(shown)
+        while low < high:
+            middle = (low + high + 1) // 2
+            if self.get_string_width(shown[:middle].rstrip() + "…") <= width:
+                low = middle
+            else:
+                high = middle - 1
+        return shown[:low].rstrip() + "…"
+
+    def words(self, text: str, x: float, y: float, width: float, *, align: str = "L") -> None:
+        """Write one line, ``y`` its baseline. [mm]."""
+        shown = self.fitted(text, width)
+        left = x if align == "L" else x + width - self.get_string_width(shown)
+        self.text(left, y, shown)
+
+    def paragraph(
+        self, text: str, x: float, y: float, width: float, line_height: float, *, most: int = 99
+    ) -> float:
+        """Write a paragraph of at most ``most`` lines; return where the next one begins. [mm]."""
+        found = self.multi_cell(width, line_height, drawable(text), dry_run=True, output="LINES", align="L")
+        lines = cast(list[str], found)
+        shown = lines[:most]
+        if len(lines) > most:
+            shown[-1] = self.fitted(shown[-1] + " " + lines[most], width)
+        for line in shown:
+            self.set_xy(x, y)
+            self.cell(width, line_height, self.fitted(line, width), new_x=XPos.LEFT, new_y=YPos.NEXT)
+            y += line_height
+        return y
+
+    def rule(self, y: float, *, thick: bool = False) -> None:
+        """Draw a line across the page. [mm]."""
+        self.set_draw_color("#1d2730" if thick else "#b9c4cb")
+        self.set_line_width(0.5 if thick else 0.2)
+        self.line(self.l_margin, y, self.w - self.r_margin, y)
+
+
+def joined(pairs: Iterable[tuple[str, str]]) -> str:
+    """Return names and values on a line."""
+    return "  ·  ".join(f"{name}: {value}" for name, value in pairs)

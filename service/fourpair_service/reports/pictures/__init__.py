@@ -1,0 +1,1 @@
+"""The pictures of a link: its wires, its run, its margins."""

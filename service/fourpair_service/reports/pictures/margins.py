@@ -1,0 +1,146 @@
+"""The margin of one parameter over frequency, with its limit, both ends and the worst point."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import numpy as np
+
+from fourpair_service.domain.grading.margin_curves import MarginCurve
+from fourpair_service.domain.link import End
+from fourpair_service.reports.drawing.shapes import (
+    GRID,
+    INK,
+    INSIDE,
+    MUTED,
+    OUTSIDE,
+    OUTSIDE_FILL,
+    WHITE,
+    Area,
+    Dot,
+    Path,
+    Picture,
+    Place,
+    Shape,
+    Words,
+    box,
+)
+from fourpair_service.reports.language import Language
+from fourpair_service.reports.scales import Linear, Logarithmic, nice_axis
+
+WIDTH: Final = 230.0
+HEIGHT: Final = 118.0
+LEFT: Final = 26.0
+BESIDE: Final = 6.0
+TOP: Final = 20.0
+BOTTOM: Final = 100.0
+# As many columns as can be told apart; each keeps its smallest margin, so no worst point is lost.
+COLUMNS: Final = 120
+# Width of a figure, for the ground under a number.
+CHARACTER: Final = 5.2
+# What lies further inside than this above the worst point tells nothing more. [dB]
+SHOWN_DB: Final = 12.0
+MINUS: Final = "\u2212"
+DECADES_MHZ: Final = (1.0, 10.0, 100.0, 1000.0)
+LINES: Final[Mapping[End | None, tuple[str, float, tuple[float, ...]]]] = {
+    None: (INSIDE, 1.5, ()),
+    End.NEAR: (INSIDE, 1.5, ()),
+    End.FAR: (INK, 1.2, (4.0, 2.0)),
+}
+
+
+def thinned(curve: MarginCurve, columns: int = COLUMNS) -> list[tuple[float, float]]:
+    """Return at most ``columns`` points of a curve, the smallest margin of each stretch. [MHz, dB]."""
+    frequency, margin = curve.frequency_mhz, curve.margin_db
+    position = np.log(frequency)
+    span = max(position[-1] - position[0], 1e-9)
+    column = np.minimum(((position - position[0]) / span * columns).astype(int), columns - 1)
+    kept = [int(part[0] + margin[part].argmin()) for part in _stretches(column)]
+    return [(float(frequency[i]), float(margin[i])) for i in kept]
+
+
+def _stretches(column: np.ndarray[Any, np.dtype[np.int_]]) -> list[np.ndarray[Any, np.dtype[np.intp]]]:
+    edges = np.flatnonzero(np.diff(column)) + 1
+    return list(np.split(np.arange(len(column)), edges))
+
+
+def margins_picture(
+    parameter: str,
+    curves: Sequence[MarginCurve],
+    results: Sequence[Mapping[str, Any]],
+    words: Language,
+    width: float = WIDTH,
+) -> Picture:
+    """Return the picture of one parameter.
+
+    Args:
+        parameter: its word.
+        curves: of either end.
+        results: the verdict's of the same, for the worst point.
+        words: the language.
+        width: of the picture.
+    """
+    right = width - BESIDE
+    worst = min((r["worst_margin"] for r in results if r["worst_margin"]), key=lambda p: p["margin_db"])
+    low = min(0.0, worst["margin_db"])
+    y = nice_axis(low - 1.5, max(worst["margin_db"], 0.0) + SHOWN_DB, BOTTOM, TOP, most=5)
+    edges = [float(curve.frequency_mhz[i]) for curve in curves for i in (0, -1)]
+    x = Logarithmic(min(edges), max(*edges, min(edges) * 1.1), LEFT, right)
+    title = words.say(f"parameter.{parameter}")
+    shapes: list[Shape] = [
+        Area(box(LEFT, y(0), right - LEFT, BOTTOM - y(0)), OUTSIDE_FILL),
+        *_grid(x, y, words),
+        Words(title, LEFT, 12, 10, INK, "start", bold=True),
+        *(_line(curve, x, y) for curve in curves),
+        *_worst(worst, x, y, words),
+    ]
+    end = words.say(f"end_at.{worst['end']}") if worst["end"] else words.say("heading.run")
+    said = words.say(
+        "picture.margin_text",
+        margin=words.amount(worst["margin_db"], "db"),
+        frequency=words.frequency(worst["frequency_mhz"]) if worst["frequency_mhz"] is not None else "",
+        end=end,
+    )
+    return Picture(f"margin-{parameter}", title, said, width, HEIGHT, tuple(shapes))
+
+
+def _grid(x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
+    shapes: list[Shape] = []
+    for value in y.ticks():
+        is_limit = abs(value) < 1e-9
+        if not is_limit:
+            shapes.append(Path(((LEFT, y(value)), (x.stop, y(value))), GRID, 0.6))
+        shapes.append(Words(words.number(value + 0.0, 0), LEFT - 4, y(value) + 3, 8, MUTED, "end"))
+    for decade in DECADES_MHZ:
+        if x.low <= decade <= x.high:
+            shapes.append(Path(((x(decade), TOP), (x(decade), BOTTOM)), GRID, 0.6))
+            shapes.append(Words(words.frequency(decade), x(decade), BOTTOM + 11, 8, MUTED, "middle"))
+    # The end of the range, unless a decade stands there or beside it.
+    if all(abs(x(decade) - x.stop) > 24 for decade in DECADES_MHZ if x.low <= decade <= x.high):
+        shapes.append(Words(words.frequency(x.high), x.stop, BOTTOM + 11, 8, MUTED, "end"))
+    shapes.append(Path(((LEFT, y(0)), (x.stop, y(0))), INK, 1.8))
+    shapes.append(Words(words.say("picture.limit"), LEFT + 3, y(0) + 9, 8, INK, "start", bold=True))
+    return shapes
+
+
+def _line(curve: MarginCurve, x: Logarithmic, y: Linear) -> Shape:
+    ink, width, dash = LINES[curve.end]
+    places: list[Place] = [(x(f), min(max(y(m), TOP), BOTTOM)) for f, m in thinned(curve)]
+    return Path(tuple(places if len(places) > 1 else places * 2), ink, width, dash)
+
+
+def _worst(worst: Mapping[str, Any], x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
+    if worst["frequency_mhz"] is None:
+        return []
+    at = min(max(x(worst["frequency_mhz"]), LEFT), x.stop), y(worst["margin_db"])
+    ink = OUTSIDE if worst["margin_db"] < 0 else INK
+    is_right = at[0] > (LEFT + x.stop) / 2
+    label = f"{worst['margin_db']:+.1f}".replace(".", words.texts["decimal"]).replace("-", MINUS)
+    beside = at[0] + (-7 if is_right else 7)
+    size = CHARACTER * len(label)
+    return [
+        Area(box(beside - (size if is_right else 0), at[1] - 13, size, 10), WHITE),
+        Dot(at[0], at[1], 3.4, WHITE, ink, 1.4),
+        Words(label, beside, at[1] - 5, 9, ink, "end" if is_right else "start", bold=True),
+    ]

@@ -1,0 +1,117 @@
+"""The run drawn to scale: the four pairs from end to end, and where something is suspected."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from fourpair_service.reports.drawing.shapes import (
+    GRID,
+    INK,
+    MUTED,
+    OUTSIDE,
+    OUTSIDE_FILL,
+    WHITE,
+    Area,
+    Dot,
+    Path,
+    Picture,
+    Shape,
+    Words,
+    box,
+)
+from fourpair_service.reports.language import FEET_PER_METRE, Language, LengthUnit
+from fourpair_service.reports.scales import nice_axis
+
+WIDTH: Final = 460.0
+HEIGHT: Final = 132.0
+LEFT: Final = 54.0
+RIGHT: Final = 440.0
+STRANDS: Final = 52.0
+APART: Final = 11.0
+AXIS: Final = 104.0
+
+
+@dataclass(frozen=True, slots=True)
+class RunEvent:
+    """A place of what is suspected, from the near end. [m].
+
+    Attributes:
+        number: as in the list beside the picture.
+        from_m, to_m: the stretch in which it lies.
+    """
+
+    number: int
+    from_m: float
+    to_m: float
+
+    @property
+    def middle_m(self) -> float:
+        """Where its mark stands. [m]."""
+        return (self.from_m + self.to_m) / 2
+
+
+def run_picture(
+    length_m: float,
+    pair_length_m: Mapping[str, float],
+    broken: frozenset[str],
+    events: Sequence[RunEvent],
+    places: tuple[str, str],
+    words: Language,
+) -> Picture:
+    """Return the picture of a run.
+
+    Args:
+        length_m: from end to end. [m]
+        pair_length_m: by pair, as measured; of a broken one to where it ends. [m]
+        broken: pairs that are open or shorted.
+        events: what is suspected where.
+        places: names of the near and the far end.
+        words: the language.
+    """
+    factor = FEET_PER_METRE if words.length_unit is LengthUnit.FEET else 1.0
+    longest = max([length_m, *pair_length_m.values(), *(e.to_m for e in events)])
+    axis = nice_axis(0.0, longest * factor, LEFT, RIGHT, most=8)
+
+    def x(metres: float) -> float:
+        return min(max(axis(metres * factor), LEFT), RIGHT)
+
+    shapes: list[Shape] = [
+        Words(places[0], LEFT, 14, 9.5, INK, "start", bold=True),
+        Words(places[1], RIGHT, 14, 9.5, INK, "end", bold=True),
+        *(Area(box(x(e.from_m) - 2, 34, x(e.to_m) - x(e.from_m) + 4, 62), OUTSIDE_FILL) for e in events),
+    ]
+    for row, (pair, metres) in enumerate(pair_length_m.items()):
+        y = STRANDS + row * APART
+        ink = OUTSIDE if pair in broken else INK
+        shapes.append(Words(pair, LEFT - 10, y + 3, 8.5, MUTED, "end"))
+        shapes.append(Path(((LEFT, y), (x(metres), y)), ink, 2.0, (5.0, 2.5) if pair in broken else ()))
+        shapes += _cross(x(metres), y) if pair in broken else [Dot(x(metres), y, 2.4, ink)]
+    shapes += [Path(((LEFT, AXIS), (RIGHT, AXIS)), INK, 0.8)]
+    for value in axis.ticks():
+        shapes.append(Path(((axis(value), AXIS), (axis(value), AXIS + 4)), INK, 0.8))
+        shapes.append(Words(words.number(value, 0), axis(value), AXIS + 15, 8.5, MUTED, "middle"))
+        shapes.insert(0, Path(((axis(value), 36), (axis(value), AXIS)), GRID, 0.6))
+    shapes.append(Words(words.length_unit.value, LEFT - 10, AXIS + 15, 8.5, MUTED, "end"))
+    shapes += _marks(events, x)
+    return Picture(
+        "run", words.say("heading.run"), words.say("picture.run_text"), WIDTH, HEIGHT - 8, tuple(shapes)
+    )
+
+
+def _cross(x: float, y: float) -> list[Shape]:
+    return [
+        Path(((x - 4, y - 4), (x + 4, y + 4)), OUTSIDE, 1.8),
+        Path(((x - 4, y + 4), (x + 4, y - 4)), OUTSIDE, 1.8),
+    ]
+
+
+def _marks(events: Sequence[RunEvent], x: Callable[[float], float]) -> Iterator[Shape]:
+    """Yield the numbered mark of each event, moved aside where two would cover each other."""
+    last = -100.0
+    for event in sorted(events, key=lambda e: e.middle_m):
+        at = max(x(event.middle_m), last + 15)
+        last = at
+        yield Dot(at, 30, 6.5, WHITE, OUTSIDE, 1.4)
+        yield Words(str(event.number), at, 33, 8.5, OUTSIDE, "middle", bold=True)

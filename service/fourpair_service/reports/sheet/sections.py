@@ -1,0 +1,95 @@
+"""The smaller parts of a sheet: suspicions, categories, power, port, cautions, what is missing."""
+
+from __future__ import annotations
+
+from fourpair_service.reports.language import Language, printable
+from fourpair_service.reports.sheet import saying
+from fourpair_service.reports.sheet.answers import missing
+from fourpair_service.reports.sheet.model import Document, Section
+
+LONGEST_LINE = 260
+
+
+def suspected(assessment: Document | None, words: Language, names: dict[str, str]) -> Section:
+    """Return what is suspected, numbered as the marks of the run."""
+    lines = []
+    faults = assessment["diagnosis"]["faults"] if assessment else ()
+    for number, fault in enumerate(faults, start=1):
+        title = words.by_code("fault_title", fault["code"], fault["title"])
+        confidence = words.say(f"confidence.{fault['confidence']}")
+        line = f"{number}. {words.say('sentence.suspected', title=title, confidence=confidence)}"
+        if fault["pairs"]:
+            name = "sentence.on_pair" if len(fault["pairs"]) == 1 else "sentence.on_pairs"
+            line += f", {words.say(name, pairs=', '.join(fault['pairs']))}"
+        at = saying.place(fault["place"], words, names)
+        lines.append(line + (f", {at}" if at else ""))
+    return _section("faults", lines, words)
+
+
+def sections(verdict: Document, assessment: Document | None, words: Language) -> tuple[Section, ...]:
+    """Return the sections that say something, in the order of the sheet."""
+    found = (
+        _section("missing", missing(verdict, words), words),
+        _section("cautions", _cautions(verdict, assessment, words), words),
+        _section("categories", _categories(verdict, words), words),
+        _section("power", _power(assessment, words), words),
+        _section("port", _port(assessment, words), words),
+    )
+    return tuple(section for section in found if section.lines)
+
+
+def _section(name: str, lines: list[str], words: Language) -> Section:
+    shown = tuple(printable(line, LONGEST_LINE) for line in lines)
+    return Section(name, words.say(f"heading.{name}"), shown)
+
+
+def _categories(verdict: Document, words: Language) -> list[str]:
+    said = []
+    for category in verdict["categories"]:
+        title = saying.category_title(category["title"], words)
+        if category["state"] == "met" and category["headroom_db"] is not None:
+            margin = words.amount(category["headroom_db"], "db")
+            said.append(words.say("sentence.met", category=title, margin=margin))
+        else:
+            state = "met_plain" if category["state"] == "met" else category["state"]
+            said.append(words.say(f"sentence.{state}", category=title))
+    return [f"{saying.capitalised('; '.join(said))}."] if said else []
+
+
+def _cautions(verdict: Document, assessment: Document | None, words: Language) -> list[str]:
+    said = [words.by_code("caution", c["code"], c["text"]) for c in verdict["cautions"]]
+    poe = ((assessment or {}).get("port") or {}).get("poe") or {}
+    return list(dict.fromkeys([*said, *map(words.phrase, poe.get("cautions", ()))]))
+
+
+def _power(assessment: Document | None, words: Language) -> list[str]:
+    powering = (assessment or {}).get("powering")
+    if powering is None:
+        return []
+    if powering["highest_class"] is None:
+        states = {c["state"] for c in powering["classes"]}
+        unknown = not states or states == {"not_evaluated"}
+        return [words.say("sentence.power_unknown" if unknown else "sentence.power_none")]
+    of = next(c for c in powering["classes"] if c["class"] == powering["highest_class"])
+    watts = words.number(of["promised_w"], 1)
+    said = [words.say("sentence.power_all", number=str(of["class"]), watts=watts)]
+    return [*said, words.say("sentence.power_estimated")] if powering["resistance"]["estimated"] else said
+
+
+def _port(assessment: Document | None, words: Language) -> list[str]:
+    port = (assessment or {}).get("port")
+    if port is None or port["port"] is None:
+        return []
+    together = port["together"]
+    certain = "" if together["is_certain"] else words.say("sentence.uncertain")
+    said = [
+        words.say("sentence.port_runs", speed=together["runs_at"], certain=certain)
+        if together["runs_at"]
+        else words.say("sentence.port_no_speed")
+    ]
+    nothing = words.say("sentence.nothing")
+    reach = {
+        "cable": together["cable_reaches"] or nothing,
+        "port": together["port_reaches"] or nothing,
+    }
+    return [*said, words.say("sentence.port_limits", **reach)]

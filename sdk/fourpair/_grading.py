@@ -82,6 +82,45 @@ class Grading(Reference):
         asked = found["verdict"]["requirement"]
         return replace(verdict, curves=tuple(margin_curves(Measurement(document), asked, self.limits)))
 
+    def sheet(
+        self,
+        measurement: Mapping[str, Any],
+        *,
+        media: str = "pdf",
+        extent: str | None = None,
+        language: str | None = None,
+        length_unit: str | None = None,
+        paper: str | None = None,
+        picture: str | None = None,
+        **asked: str | None,
+    ) -> bytes:
+        """Grade one link and return its sheet; nothing is stored.
+
+        Args:
+            measurement: a :class:`Measurement` or its document.
+            media: ``"pdf"``, ``"html"``, ``"text"`` or ``"svg"``.
+            extent: ``"sheet"``, or ``"receipt"`` for half a page.
+            language: ``"en"`` or ``"de"``.
+            length_unit: ``"m"`` or ``"ft"``.
+            paper: ``"a4"`` or ``"letter"``.
+            picture: of an SVG: ``"wires"``, ``"run"``, or ``"margin-next"`` and the like.
+            asked: ``rule_set``, ``category`` and the others of ``grade``.
+
+        Raises:
+            InvalidDocumentError: the document or what is asked is not valid.
+        """
+        query = {
+            **asked,
+            "format": media,
+            "extent": extent,
+            "language": language,
+            "length_unit": length_unit,
+            "paper": paper,
+            "picture": picture,
+        }
+        body = _body(checked(measurement), None)
+        return self._send("POST", "/v1/grade", params=query, is_write=False, **body).content
+
     @operation("gradeStream")
     def grade_many(
         self,

@@ -348,6 +348,46 @@ class Records:
         query = {"as_of": as_of, "format": "csv"}
         return self._send("GET", _path(record_id, "measurement"), params=query).text
 
+    @operation("getSheet")
+    def sheet(
+        self,
+        record_id: str,
+        *,
+        as_of: int | None = None,
+        media: str = "pdf",
+        extent: str | None = None,
+        language: str | None = None,
+        length_unit: str | None = None,
+        paper: str | None = None,
+        picture: str | None = None,
+    ) -> bytes:
+        """Return the link sheet of a record: the page that a customer understands.
+
+        Args:
+            record_id: of the record.
+            as_of: a ``seq`` of the feed; the newest where not given.
+            media: ``"pdf"``, ``"html"``, ``"text"`` or ``"svg"``.
+            extent: ``"sheet"``, or ``"receipt"`` for half a page.
+            language: ``"en"`` or ``"de"``.
+            length_unit: ``"m"`` or ``"ft"``.
+            paper: ``"a4"`` or ``"letter"``.
+            picture: of an SVG: ``"wires"``, ``"run"``, or ``"margin-next"`` and the like.
+
+        Raises:
+            NotFoundError: there is no such record.
+            InvalidDocumentError: there is no such form.
+        """
+        query = {
+            "as_of": as_of,
+            "format": media,
+            "extent": extent,
+            "language": language,
+            "length_unit": length_unit,
+            "paper": paper,
+            "picture": picture,
+        }
+        return self._send("GET", _path(record_id, "sheet"), params=query).content
+
     def verify(self, record_id: str) -> tuple[str, ...]:
         """Walk the chain of a record and make its digests again from what is shown.
 

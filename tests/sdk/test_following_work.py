@@ -117,3 +117,13 @@ def test_many_are_graded_in_order_and_a_refusal_takes_its_place(client):
         assert (passes.outcome, fails.outcome) == ("pass", "fail")
         assert isinstance(refused, InvalidDocumentError)
         assert isinstance(fails, Verdict)
+
+
+def test_a_sheet_comes_of_a_record_and_of_a_link_that_is_not_kept(client):
+    (record,) = client.records.list(job="clinic", label_prefix="B")
+
+    kept, plain = client.records.sheet(record.id), client.sheet(FAILING, media="text", language="de")
+
+    assert kept.startswith(b"%PDF")
+    assert "1A-01" in plain.decode()
+    assert b"<svg" in client.records.sheet(record.id, media="svg", picture="wires")

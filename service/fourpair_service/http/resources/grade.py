@@ -97,6 +97,10 @@ class GradeQuery(StrictSchema):
         },
     )
 
+
+class GradeOrSheetQuery(GradeQuery):
+    """The same, and a sheet in place of JSON where one is wanted."""
+
     format = Choice(
         ("json", "html", "pdf", "text", "svg"),
         metadata={"description": "a sheet of the link in place of JSON; goes before the Accept header"},
@@ -192,7 +196,7 @@ def sent(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
 class Grade(MethodView):
     """Grading of one measurement."""
 
-    @blueprint.arguments(GradeQuery, location="query")
+    @blueprint.arguments(GradeOrSheetQuery, location="query")
     @blueprint.response(200, GradeAnswerSchema)
     @blueprint.alt_response(400, description="The body cannot be read")
     @blueprint.alt_response(413, description="The body is too large")

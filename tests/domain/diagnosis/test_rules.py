@@ -267,6 +267,12 @@ def test_impedance_is_seen_from_the_ends_that_were_measured_and_counted_from_the
     assert abs(ohm[35] - 98) < abs(ohm[35] - 82)
 
 
+def test_without_return_loss_no_impedance_is_told():
+    document = made(link(30), 5003)
+    del document["sweeps"]["return_loss"]
+    assert along_document(_evidence(document))["impedance"] == []
+
+
 def test_along_a_broken_pair_there_is_no_impedance():
     document = made(with_part(20, 40, Break(2)), 5006)
     document["wire_map"]["contacts"] = [c for c in STRAIGHT if c[0] not in "45"]

@@ -1,13 +1,16 @@
 """The margins over frequency have their minimum where the verdict has its worst margin."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from fourpair_service.domain.grading.link import grade
 from fourpair_service.domain.grading.margin_curves import margin_curves
-from fourpair_service.domain.parameters import TRAITS
+from fourpair_service.domain.link import End
+from fourpair_service.domain.measurement import CurveGroup
+from fourpair_service.domain.parameters import TRAITS, Parameter
 from fourpair_service.domain.verdict import Requirement
 from fourpair_service.http.schemas.measurement import read_measurement
 from fourpair_service.rulesets.catalogue import Catalogue
@@ -36,6 +39,29 @@ def test_the_minimum_of_every_curve_is_the_worst_margin_of_the_verdict(sample):
     for key, (margin_db, frequency_mhz) in found.items():
         assert margin_db == pytest.approx(stated[key].margin, abs=1e-9), key
         assert frequency_mhz == stated[key].frequency_mhz, key
+
+
+def test_a_limit_that_is_relieved_on_a_link_of_little_loss_is_relieved_along_the_whole_curve():
+    (sample,) = (path for path in SAMPLES if path.stem.startswith("1A-08"))
+    read = read_measurement(json.loads(sample.read_bytes()))
+    key = (Parameter.INSERTION_LOSS, None)
+    (loss,) = read.measurement.curves[key]
+    little = CurveGroup(loss.frequency_mhz, loss.keys, loss.value_db * 0.3)
+    link = replace(read.measurement, curves={**read.measurement.curves, key: (little,)})
+    rule_set = CATALOGUE.get("ISO")
+    verdict = grade(link, rule_set, Requirement("EA"))
+
+    found = {(c.parameter, c.end): c.margin_db.min() for c in margin_curves(link, rule_set, "EA")}
+
+    plain = {(c.parameter, c.end): c for c in margin_curves(read.measurement, rule_set, "EA")}
+    relieved = {(c.parameter, c.end): c for c in margin_curves(link, rule_set, "EA")}
+    place = (Parameter.NEXT, End.NEAR)
+    assert relieved[place].frequency_mhz[-1] == plain[place].frequency_mhz[-1] == 500.0
+    # 1.4 dB for 50 MHz above 450 MHz, memory (ISO/IEC 11801-1 class EA).
+    assert relieved[place].margin_db[-1] - plain[place].margin_db[-1] == pytest.approx(1.4)
+    for result in verdict.parameters:
+        if result.parameter in {Parameter.NEXT, Parameter.PS_NEXT}:
+            assert found[(result.parameter, result.end)] == pytest.approx(result.worst_margin.margin)
 
 
 def test_a_link_whose_axis_lies_outside_the_category_has_no_curve():

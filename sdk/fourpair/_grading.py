@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from fourpair._curves import margin_curves
-from fourpair._errors import ApiError, api_error
+from fourpair._errors import ApiError, TransportError, api_error
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
 from fourpair._predictions import Prediction, prediction
@@ -148,7 +148,7 @@ class Grading(Reference):
 
         Raises:
             InvalidMeasurementError: one cannot be right, and was not sent.
-            TransportError: no answer arrived.
+            TransportError: no answer arrived, or it was cut; links of earlier parts have had their verdicts.
         """
         query = {
             "rule_set": rule_set,
@@ -168,7 +168,7 @@ class Grading(Reference):
                 content_type=NDJSON,
                 is_write=False,
             )
-            yield from (graded_line(json.loads(line)) for line in answer.content.splitlines()[: len(lines)])
+            yield from map(graded_line, _whole(answer.content, len(lines)))
 
     @operation("predictLink")
     def what_if(
@@ -216,6 +216,20 @@ class Grading(Reference):
         body = _body(checked(measurement), touchstone)
         answer = self._send("POST", "/v1/what-if", params=query, is_write=False, **body)
         return prediction(answer.json(), response=answer)
+
+
+def _whole(content: bytes, count: int) -> list[dict[str, Any]]:
+    """Return the lines of a stream's answer, without its end.
+
+    Raises:
+        TransportError: it was cut: not every measurement has a line, or the end is missing.
+    """
+    found = [json.loads(line) for line in content.splitlines()]
+    end = found.pop() if found and "end" in found[-1] else {}
+    if len(found) != count or not end.get("end", {}).get("complete"):
+        why = end.get("problem", {}).get("detail", "the answer was cut")
+        raise TransportError(f"Only {len(found)} of {count} measurements were answered: {why}")
+    return found
 
 
 def graded_line(line: Mapping[str, Any]) -> Verdict | ApiError:

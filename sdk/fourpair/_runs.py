@@ -149,7 +149,8 @@ class Regrades(_Runs):
     @operation("startRegrade")
     def start(
         self,
-        rule_set: str,
+        under: str,
+        /,
         *,
         reason: str | None = None,
         dry_run: bool = False,
@@ -159,17 +160,17 @@ class Regrades(_Runs):
         """Begin to grade records again; with ``dry_run`` no record moves.
 
         Args:
-            rule_set: id of one that supersedes others.
+            under: id of a rule set that supersedes others.
             reason: why, for the history of the records.
             dry_run: find out everything, move nothing.
             idempotency_key: one is made where none is given.
-            filters: which records, as of ``records.list``: ``job``, ``outcome`` and the others.
+            filters: which records, as of ``records.list``: ``job``, ``outcome``, ``rule_set`` and the others.
 
         Raises:
             InvalidDocumentError: the rule set supersedes none, or a filter is not valid.
             ConflictError: a run of the kind is under way.
         """
-        document = {"rule_set": rule_set, "reason": reason}
+        document = {"rule_set": under, "reason": reason}
         return self._start(document, filters, dry_run=dry_run, key=idempotency_key)
 
     @operation("getRegrade")
@@ -220,10 +221,9 @@ class Assessments(_Runs):
     @operation("startAssessment")
     def start(
         self,
+        question: Mapping[str, Any],
+        /,
         *,
-        requirement: Mapping[str, str] | None = None,
-        application: str | None = None,
-        power_type: int | None = None,
         keep: bool | None = None,
         dry_run: bool = False,
         idempotency_key: str | None = None,
@@ -232,23 +232,17 @@ class Assessments(_Runs):
         """Begin to ask many records one thing.
 
         Args:
-            requirement: ``{"rule_set": …, "category": …}``; or
-            application: an Ethernet application, such as ``"10GBASE-T"``; or
-            power_type: type of power over Ethernet, 1 to 4.
+            question: exactly one of ``{"requirement": {"rule_set": …, "category": …}}``,
+                ``{"application": "10GBASE-T"}`` and ``{"power_type": 4}``.
             keep: keep what the links carry beside their revisions, to be searched by.
             dry_run: keep nothing.
             idempotency_key: one is made where none is given.
-            filters: which records, as of ``records.list``.
+            filters: which records, as of ``records.list``: ``job``, ``application`` and the others.
 
         Raises:
             InvalidDocumentError: not exactly one thing is asked, or a filter is not valid.
         """
-        document = {
-            "requirement": requirement,
-            "application": application,
-            "power_type": power_type,
-            "keep": keep,
-        }
+        document = {**question, "keep": keep}
         return self._start(document, filters, dry_run=dry_run, key=idempotency_key)
 
     @operation("getAssessmentRun")

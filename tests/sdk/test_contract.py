@@ -72,6 +72,7 @@ ARGUMENTS = {
     "measurements": [{"configuration": "channel"}],
     "content": b"x",
     "number": 1,
+    "question": {},
 }
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from end_to_end.running import Running
-from fourpair import ApiError, Client, InvalidDocumentError, NotFoundError, Verdict
+from fourpair import ApiError, Client, InvalidDocumentError, NotFoundError, TransportError, Verdict
 
 LINKS = Path(__file__).resolve().parents[2] / "samples" / "links"
 PASSING, FAILING = (
@@ -42,7 +42,7 @@ def until(found):
 
 def test_an_assessment_is_started_waited_for_and_read(client):
     run = client.assessments.wait(
-        client.assessments.start(application="1000BASE-T", job="clinic"), every_s=0.2
+        client.assessments.start({"application": "1000BASE-T"}, job="clinic"), every_s=0.2
     )
 
     found = {finding.label: finding for finding in client.assessments.findings(run)}
@@ -54,7 +54,7 @@ def test_an_assessment_is_started_waited_for_and_read(client):
 
 
 def test_a_run_that_is_done_can_neither_be_stopped_nor_resumed(client):
-    run = client.assessments.wait(client.assessments.start(power_type=4, job="clinic"), every_s=0.2)
+    run = client.assessments.wait(client.assessments.start({"power_type": 4}, job="clinic"), every_s=0.2)
 
     for word in (client.assessments.stop, client.assessments.resume):
         with pytest.raises(ApiError) as refused:
@@ -127,3 +127,45 @@ def test_a_sheet_comes_of_a_record_and_of_a_link_that_is_not_kept(client):
     assert kept.startswith(b"%PDF")
     assert "1A-01" in plain.decode()
     assert b"<svg" in client.records.sheet(record.id, media="svg", picture="wires")
+
+
+@pytest.mark.parametrize("kept_lines", [0, 1, 2, 3])
+def test_a_stream_that_was_cut_loses_no_link_in_silence(client, monkeypatch, kept_lines):
+    whole = client._send
+
+    def cut(*arguments, **options):
+        answer = whole(*arguments, **options)
+        answer._content = b"".join(answer.content.splitlines(keepends=True)[:kept_lines])
+        return answer
+
+    monkeypatch.setattr(client, "_send", cut)
+    with pytest.raises(TransportError, match="3 measurements were answered"):
+        list(client.grade_many([PASSING, FAILING, PASSING]))
+
+
+def test_a_stream_that_ended_early_passes_off_its_end_as_no_link(client, monkeypatch):
+    whole = client._send
+
+    def ended(*arguments, **options):
+        answer = whole(*arguments, **options)
+        first = answer.content.splitlines(keepends=True)[0]
+        end = {"end": {"lines": 1, "complete": False}, "problem": {"status": 400, "detail": "cut short"}}
+        answer._content = first + json.dumps(end).encode() + b"\n"
+        return answer
+
+    monkeypatch.setattr(client, "_send", ended)
+    with pytest.raises(TransportError, match="Only 1 of 2 measurements were answered: cut short"):
+        list(client.grade_many([PASSING, FAILING]))
+
+
+def test_runs_are_filtered_by_the_words_that_they_also_ask_with(client):
+    question = {"application": "1000BASE-T"}
+    none = client.assessments.start(
+        question, application="10GBASE-T", power_type=4, rule_set="iso-11801-1-2017"
+    )
+
+    assert client.assessments.wait(none, every_s=0.2).records == 0
+    assert none.asked["application"] == "1000BASE-T"
+    with pytest.raises(InvalidDocumentError) as refused:
+        client.regrades.start("iso-11801-1-2017", rule_set="tia-568.2-d-2018", dry_run=True)
+    assert refused.value.errors[0]["pointer"] == "/rule_set"

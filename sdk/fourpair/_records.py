@@ -5,31 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 import requests
 
 from fourpair._kept import BatchItem, Record, Revision, Written
-from fourpair._listing import Listing
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
-from fourpair._sealing import chain_breaks, content_breaks
+from fourpair._record_reading import RecordReading, record_path
 from fourpair._told import told
-from fourpair._transport import MERGE_PATCH, NDJSON, Send, encoded, operation, tag_header
+from fourpair._transport import MERGE_PATCH, NDJSON, encoded, operation, tag_header
 from fourpair._uploading import MOST_BYTES, MOST_ITEMS, Upload
 
 Document = Mapping[str, Any]
 Sent = Mapping[str, Any] | Measurement
-
-
-def _path(*parts: str) -> str:
-    return "/".join(("/v1/records", *(quote(part, safe="") for part in parts)))
-
-
-def _record(answer: requests.Response) -> Record:
-    document = answer.json()
-    shown = told(Revision, document["revision"])
-    return told(Record, document["record"], etag=answer.headers.get("ETag"), shown=shown, response=answer)
 
 
 def _written(answer: requests.Response) -> Written:
@@ -50,11 +38,11 @@ def _written(answer: requests.Response) -> Written:
 
 def _target(record: Record | str, *parts: str) -> tuple[str, dict[str, str]]:
     if isinstance(record, str):
-        return _path(record, *parts), tag_header(None)
-    return _path(record.id, *parts), tag_header(record.etag)
+        return record_path(record, *parts), tag_header(None)
+    return record_path(record.id, *parts), tag_header(record.etag)
 
 
-class Records:
+class Records(RecordReading):
     """Records, as a client reads and writes them.
 
     Every write takes ``dry_run`` (the same checks and verdict, nothing kept) and
@@ -62,9 +50,6 @@ class Records:
     try). A write takes a :class:`Record` as it was read, and is refused where it has
     moved on since; or its id, to write whatever is there.
     """
-
-    def __init__(self, send: Send) -> None:
-        self._send = send
 
     @operation("createRecord")
     def create(
@@ -112,7 +97,7 @@ class Records:
         return _written(
             self._send(
                 "PUT",
-                _path("by-external-id", system, external_id),
+                record_path("by-external-id", system, external_id),
                 params={"dry_run": dry_run, "assessment": assessment},
                 document=checked(measurement),
                 headers={"If-Match": etag} if etag else {},
@@ -196,39 +181,6 @@ class Records:
                 progress(item.index + 1)
             yield item
 
-    @operation("getRecord")
-    def get(self, record_id: str, *, as_of: int | None = None) -> Record:
-        """Return where a record stands; ``shown`` is its newest revision, or the newest at a ``seq``.
-
-        Raises:
-            NotFoundError: there is none, or the key does not see it.
-        """
-        return _record(self._send("GET", _path(record_id), params={"as_of": as_of}))
-
-    @operation("getRecordByExternalId")
-    def find(self, system: str, external_id: str) -> Record:
-        """Return the record that has an external id.
-
-        Raises:
-            NotFoundError: there is none.
-        """
-        return _record(self._send("GET", _path("by-external-id", system, external_id)))
-
-    @operation("listRecords")
-    def list(self, **filters: Any) -> Listing[Record]:
-        """Return records, read in pages as they are needed.
-
-        After an error, go on with the same listing, or later with its ``cursor``.
-
-        Args:
-            filters: as in the contract: ``job``, ``label_prefix``, ``outcome`` (one or
-                several), ``category``, ``category_met``, ``margin_min_db``,
-                ``margin_max_db``, ``tested_by``, ``tested_from``, ``tested_to``,
-                ``external_system``, ``external_id``, ``fault``, ``withdrawn``,
-                ``sort``, ``limit`` (a page), ``cursor`` and the others.
-        """
-        return Listing(self._send, "/v1/records", filters, "records", lambda each: told(Record, each))
-
     @operation("correctRecord")
     def correct(
         self,
@@ -302,116 +254,3 @@ class Records:
         return _written(
             self._send("POST", path, params=query, document=document, headers=headers, key=idempotency_key)
         )
-
-    @operation("listRevisions")
-    def revisions(self, record_id: str) -> tuple[Revision, ...]:
-        """Return the whole chain of a record."""
-        document = self._send("GET", _path(record_id, "revisions")).json()
-        return tuple(told(Revision, each) for each in document["revisions"])
-
-    @operation("getRevision")
-    def revision(self, record_id: str, number: int) -> Revision:
-        """Return one revision of a record.
-
-        Raises:
-            NotFoundError: it has none of that number.
-        """
-        answer = self._send("GET", _path(record_id, "revisions", str(number)))
-        return told(Revision, answer.json(), response=answer)
-
-    @operation("getRevisionVerdict")
-    def revision_verdict(self, record_id: str, number: int) -> Verdict:
-        """Return the verdict of one revision, as it was given."""
-        answer = self._send("GET", _path(record_id, "revisions", str(number), "verdict"))
-        return Verdict.from_document(answer.json(), response=answer)
-
-    @operation("getRevisionMeasurement")
-    def revision_measurement(self, record_id: str, number: int) -> Measurement:
-        """Return the measurement of one revision, as it was sent."""
-        path = _path(record_id, "revisions", str(number), "measurement")
-        return Measurement(self._send("GET", path, params={"format": "json"}).json())
-
-    @operation("getVerdict")
-    def verdict(self, record_id: str, *, as_of: int | None = None) -> Verdict:
-        """Return the newest verdict, or the newest at a ``seq``."""
-        answer = self._send("GET", _path(record_id, "verdict"), params={"as_of": as_of})
-        return Verdict.from_document(answer.json(), response=answer)
-
-    @operation("getMeasurement")
-    def measurement(self, record_id: str, *, as_of: int | None = None) -> Measurement:
-        """Return the newest measurement as it was sent, or the newest at a ``seq``."""
-        query = {"as_of": as_of, "format": "json"}
-        return Measurement(self._send("GET", _path(record_id, "measurement"), params=query).json())
-
-    def measurement_csv(self, record_id: str, *, as_of: int | None = None) -> str:
-        """Return the curves of the newest measurement as CSV, one row for each point."""
-        query = {"as_of": as_of, "format": "csv"}
-        return self._send("GET", _path(record_id, "measurement"), params=query).text
-
-    @operation("getSheet")
-    def sheet(
-        self,
-        record_id: str,
-        *,
-        as_of: int | None = None,
-        media: str = "pdf",
-        extent: str | None = None,
-        language: str | None = None,
-        length_unit: str | None = None,
-        paper: str | None = None,
-        picture: str | None = None,
-    ) -> bytes:
-        """Return the link sheet of a record: the page that a customer understands.
-
-        Args:
-            record_id: of the record.
-            as_of: a ``seq`` of the feed; the newest where not given.
-            media: ``"pdf"``, ``"html"``, ``"text"`` or ``"svg"``.
-            extent: ``"sheet"``, or ``"receipt"`` for half a page.
-            language: ``"en"`` or ``"de"``.
-            length_unit: ``"m"`` or ``"ft"``.
-            paper: ``"a4"`` or ``"letter"``.
-            picture: of an SVG: ``"wires"``, ``"run"``, or ``"margin-next"`` and the like.
-
-        Raises:
-            NotFoundError: there is no such record.
-            InvalidDocumentError: there is no such form.
-        """
-        query = {
-            "as_of": as_of,
-            "format": media,
-            "extent": extent,
-            "language": language,
-            "length_unit": length_unit,
-            "paper": paper,
-            "picture": picture,
-        }
-        return self._send("GET", _path(record_id, "sheet"), params=query).content
-
-    def verify(self, record_id: str) -> tuple[str, ...]:
-        """Walk the chain of a record and make its digests again from what is shown.
-
-        Returns:
-            A sentence for each break; empty where everything is as it was sealed.
-
-        Raises:
-            NotFoundError: there is no such record.
-        """
-        record, revisions = self.get(record_id), self.revisions(record_id)
-        broken = list(chain_breaks(record, revisions))
-        for each in revisions:
-            measurement = self.revision_measurement(record_id, each.number)
-            verdict = self.revision_verdict(record_id, each.number)
-            broken += content_breaks(each, measurement.document, verdict.raw)
-        return tuple(broken)
-
-    @operation("getAssessment")
-    def assessment(self, record_id: str, *, as_of: int | None = None) -> Document:
-        """Return what is said beside the newest verdict: suspected faults, and more where it was asked for.
-
-        Raises:
-            NotFoundError: nothing was kept beside it.
-        """
-        answer = self._send("GET", _path(record_id, "assessment"), params={"as_of": as_of})
-        found: Document = answer.json()["assessment"]
-        return found

@@ -56,7 +56,13 @@ class InvalidSettingError(FourpairError, ValueError):
 
 
 def _listed(errors: Sequence[Mapping[str, Any]]) -> list[str]:
-    return [f"  {error.get('pointer', '')}: {error.get('detail', '')}" for error in errors]
+    return [f"  {_told(error)}" for error in errors]
+
+
+def _told(error: Mapping[str, Any]) -> str:
+    """Return what is wrong, after where; without a place where it is the whole."""
+    where, what = error.get("pointer", ""), error.get("detail", "")
+    return f"{where}: {what}" if where else str(what)
 
 
 class InvalidMeasurementError(FourpairError, ValueError):
@@ -106,8 +112,10 @@ class ApiError(FourpairError):
 
     def _message(self, problem: Mapping[str, Any]) -> str:
         lines = [f"{problem.get('title', 'The service refused')} ({self.status} {self.code})"]
-        if problem.get("detail"):
-            lines.append(str(problem["detail"]))
+        detail = str(problem.get("detail") or "")
+        # What the errors say line by line needs no sentence before it.
+        if detail and (len(self.errors) != 1 or _told(self.errors[0]) not in detail):
+            lines.append(detail)
         return "\n".join([*lines, *_listed(self.errors)])
 
 

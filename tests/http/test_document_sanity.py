@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from fourpair_service.app import create_app
 from fourpair_service.config import Settings
+from fourpair_service.http.schemas.document_errors import FieldError, InvalidDocumentError
 
 ROOT = Path(__file__).resolve().parents[2]
 GOOD = json.loads((ROOT / "samples" / "links" / "0A-01-clean-pass.json").read_text())
@@ -298,3 +299,10 @@ def test_whatever_stands_at_any_place_is_graded_or_refused_and_never_fails(clien
     if response.status_code != 200:
         assert response.content_type == "application/problem+json"
         assert response.get_json()["detail"]
+
+
+def test_the_sentence_says_what_is_wrong_higher_up_first_and_how_much_it_leaves_out():
+    deep, middle, top = FieldError("/a/b/c", "Deep."), FieldError("/a/b", "Middle."), FieldError("", "Whole.")
+
+    assert str(InvalidDocumentError([deep, middle, top])) == "the document: Whole. /a/b: Middle. (and 1 more)"
+    assert str(InvalidDocumentError([deep])) == "/a/b/c: Deep."

@@ -13,6 +13,8 @@ from fourpair_service.errors import ServiceError
 
 # Long enough to recognise a value, short enough for a line of a log.
 SHOWN_CHARACTERS: Final = 80
+# In one sentence; a problem document lists them all.
+SHOWN_ERRORS: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +46,11 @@ class InvalidDocumentError(ServiceError):
     code = "invalid-measurement"
 
     def __init__(self, errors: Sequence[FieldError]) -> None:
-        first = errors[0]
-        more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
-        super().__init__(f"{first.pointer or 'the document'}: {first.detail}{more}")
+        # What is wrong higher up is often why something below is wrong too.
+        shown = sorted(errors, key=lambda error: error.pointer.count("/"))[:SHOWN_ERRORS]
+        more = f" (and {len(errors) - len(shown)} more)" if len(errors) > len(shown) else ""
+        told = " ".join(f"{error.pointer or 'the document'}: {error.detail}" for error in shown)
+        super().__init__(f"{told}{more}")
         self.errors = tuple(errors)
 
 

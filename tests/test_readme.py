@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import signal
@@ -10,6 +11,7 @@ import sys
 from pathlib import Path
 
 import pytest
+import requests
 
 from running import ROOT, running_service
 
@@ -18,6 +20,7 @@ BLOCKS = re.findall(r"(<!-- \w+ -->\n)?```(\w+)\n(.*?)```", README, flags=re.S)
 DEFAULT_URL = "http://127.0.0.1:8740"
 # Setting up an environment is what .ci/run does with the first two blocks.
 SHELL = [text for mark, kind, text in BLOCKS if kind == "sh" and not mark]
+JSON = [text for mark, kind, text in BLOCKS if kind == "json"]
 PYTHON = [text for mark, kind, text in BLOCKS if kind == "python"]
 # The commands in the words of the environment that runs these tests.
 BIN = Path(sys.executable).parent
@@ -67,6 +70,16 @@ def test_each_shell_command_of_the_readme_works(text, url, tmp_path):
     expected = next((status for part, status in EXPECTED_STATUS.items() if part in text), 0)
     assert run.returncode == expected, run.stderr + run.stdout
     assert '"status":4' not in run.stdout, run.stdout
+
+
+def test_the_document_that_the_readme_shows_is_graded_and_its_gaps_are_named(url):
+    (text,) = JSON
+    verdict = requests.post(f"{url}/v1/grade", json=json.loads(text), timeout=30).json()["verdict"]
+    results = {row["parameter"]: row for row in verdict["parameters"]}
+
+    assert verdict["wire_map"]["outcome"] == "pass"
+    assert results["insertion_loss"]["worst_margin"]["margin_db"] > 0
+    assert verdict["outcome"] == "incomplete"
 
 
 @pytest.mark.parametrize("number", range(len(PYTHON)))

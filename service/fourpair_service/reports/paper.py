@@ -14,6 +14,8 @@ from fpdf import FPDF
 from fpdf.enums import XPos, YPos
 from fpdf.prefs import ViewerPreferences
 
+from fourpair_service.reports.inks import INK, RULE
+
 FAMILY: Final = "sheet"
 FONTS: Final = {"": "DejaVuSansCondensed.ttf", "B": "DejaVuSansCondensed-Bold.ttf"}
 # What a document without any time of its own is dated: the same bytes every time.
@@ -78,7 +80,7 @@ class Paper(FPDF):
         """The width between the margins. [mm]."""
         return float(self.epw)
 
-    def type(self, size: float, *, bold: bool = False, ink: str = "#1d2730") -> None:
+    def type(self, size: float, *, bold: bool = False, ink: str = INK) -> None:
         """Choose size, weight and colour of what is written next. [pt]."""
         self.set_font(FAMILY, "B" if bold else "", size)
         self.set_text_color(ink)
@@ -120,7 +122,7 @@ class Paper(FPDF):
 
     def rule(self, y: float, *, thick: bool = False) -> None:
         """Draw a line across the page. [mm]."""
-        self.set_draw_color("#1d2730" if thick else "#b9c4cb")
+        self.set_draw_color(INK if thick else RULE)
         self.set_line_width(0.5 if thick else 0.2)
         self.line(self.l_margin, y, self.w - self.r_margin, y)
 

@@ -9,23 +9,8 @@ import numpy as np
 
 from fourpair_service.domain.grading.margin_curves import MarginCurve
 from fourpair_service.domain.link import End
-from fourpair_service.reports.drawing.shapes import (
-    GRID,
-    INK,
-    INSIDE,
-    MUTED,
-    OUTSIDE,
-    OUTSIDE_FILL,
-    WHITE,
-    Area,
-    Dot,
-    Path,
-    Picture,
-    Place,
-    Shape,
-    Words,
-    box,
-)
+from fourpair_service.reports.drawing.shapes import Area, Dot, Path, Picture, Place, Shape, Words, box
+from fourpair_service.reports.inks import GRID, INK, INSIDE, MUTED, OUTSIDE, OUTSIDE_FILL, WHITE
 from fourpair_service.reports.language import Language
 from fourpair_service.reports.scales import Linear, Logarithmic, nice_axis
 

@@ -6,21 +6,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from fourpair_service.reports.drawing.shapes import (
-    GRID,
-    INK,
-    MUTED,
-    OUTSIDE,
-    OUTSIDE_FILL,
-    WHITE,
-    Area,
-    Dot,
-    Path,
-    Picture,
-    Shape,
-    Words,
-    box,
-)
+from fourpair_service.reports.drawing.shapes import Area, Dot, Path, Picture, Shape, Words, box
+from fourpair_service.reports.inks import GRID, INK, MUTED, OUTSIDE, OUTSIDE_FILL, WHITE
 from fourpair_service.reports.language import FEET_PER_METRE, Language, LengthUnit
 from fourpair_service.reports.scales import nice_axis
 

@@ -8,17 +8,8 @@ from typing import Any, Final
 from fourpair_service.domain.link import PAIRS, SHIELD
 from fourpair_service.domain.measurement import WireMap
 from fourpair_service.domain.wiremap import shorted_groups
-from fourpair_service.reports.drawing.shapes import (
-    INK,
-    MUTED,
-    OUTSIDE,
-    WHITE,
-    Dot,
-    Path,
-    Picture,
-    Shape,
-    Words,
-)
+from fourpair_service.reports.drawing.shapes import Dot, Path, Picture, Shape, Words
+from fourpair_service.reports.inks import INK, MUTED, OUTSIDE, WHITE
 from fourpair_service.reports.language import Language
 
 WIDTH: Final = 320.0

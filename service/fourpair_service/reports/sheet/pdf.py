@@ -5,12 +5,10 @@ from __future__ import annotations
 from typing import Final
 
 from fourpair_service.reports.drawing.on_page import draw_picture
+from fourpair_service.reports.inks import FAINT, INK, MUTED, OUTSIDE, WHITE
 from fourpair_service.reports.paper import Paper, PaperSize, joined
 from fourpair_service.reports.sheet.model import Answer, LinkSheet, NumberRow, Section
 
-MUTED: Final = "#5b6874"
-INK: Final = "#1d2730"
-ALARM: Final = "#9a3b1f"
 GAP: Final = 4.0
 # Shares of the width of the table, by column.
 SHARES: Final = (0.2, 0.05, 0.105, 0.075, 0.075, 0.075, 0.07, 0.07, 0.145, 0.135)
@@ -52,7 +50,7 @@ def add_head(paper: Paper, sheet: LinkSheet, y: float) -> float:
     paper.rule(y, thick=True)
     y += 1.2
     for notice in sheet.notices:
-        paper.set_fill_color(ALARM)
+        paper.set_fill_color(OUTSIDE)
         paper.rect(x, y + 0.4, 1.0, 3.0, style="F")
         paper.type(7.6)
         y = paper.paragraph(notice, x + 2.0, y, width - 2, 3.6, most=2)
@@ -63,7 +61,7 @@ def _mark(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> N
     """Draw the answer: filled where it is good, a thick frame where not, dashes where it is not known."""
     is_good = sheet.outcome in {"pass", "marginal_pass"}
     is_open = sheet.outcome == "incomplete"
-    ink = INK if is_good or is_open else ALARM
+    ink = INK if is_good or is_open else OUTSIDE
     paper.set_draw_color(ink)
     paper.set_fill_color(ink)
     paper.set_line_width(0.6 if is_open else 1.0)
@@ -71,7 +69,7 @@ def _mark(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> N
         paper.set_dash_pattern(2, 1.2)
     paper.rect(x, y + 0.6, width, 8.2, style="DF" if is_good else "D")
     paper.set_dash_pattern()
-    paper.type(15, bold=True, ink="#ffffff" if is_good else ink)
+    paper.type(15, bold=True, ink=WHITE if is_good else ink)
     paper.text(x + 4, y + 6.6, sheet.outcome_text)
 
 
@@ -178,7 +176,7 @@ def _numbers(paper: Paper, sheet: LinkSheet, y: float) -> float:
     y += ROW_HEIGHT
     for number, row in enumerate(sheet.rows):
         if number % 2 == 0:
-            paper.set_fill_color("#f1f4f6")
+            paper.set_fill_color(FAINT)
             paper.rect(paper.l_margin, y, paper.inner_width, ROW_HEIGHT, style="F")
         _row_type(paper, row)
         _cells(paper, row.cells, widths, y)
@@ -187,7 +185,7 @@ def _numbers(paper: Paper, sheet: LinkSheet, y: float) -> float:
 
 
 def _row_type(paper: Paper, row: NumberRow) -> None:
-    ink = ALARM if row.is_failing else MUTED if row.is_shown_only else INK
+    ink = OUTSIDE if row.is_failing else MUTED if row.is_shown_only else INK
     paper.type(6.2, bold=row.is_failing, ink=ink)
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
+from fourpair_service.reports.inks import MUTED
 from fourpair_service.reports.paper import Paper, PaperSize, joined
 from fourpair_service.reports.sheet.model import LinkSheet
-from fourpair_service.reports.sheet.pdf import MUTED, add_answers, add_facts, add_head, add_pictures
+from fourpair_service.reports.sheet.pdf import add_answers, add_facts, add_head, add_pictures
 
 MOST_LINES: Final = 2
 

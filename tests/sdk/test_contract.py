@@ -133,7 +133,9 @@ def test_a_method_knows_every_parameter_of_its_operation(name):
     )
 
     # The sheet of a link that is graded has a method of its own.
-    drawn = {"extent", "language", "length_unit", "paper", "picture"} if name == "grade" else set()
+    drawn = (
+        {"extent", "language", "length_unit", "paper", "picture", "width_px"} if name == "grade" else set()
+    )
     hidden = {"format", "cursor"} | state | drawn
     assert {own.get(parameter, parameter) for parameter in asked - hidden} <= set(signature)
 

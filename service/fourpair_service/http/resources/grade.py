@@ -34,6 +34,7 @@ from fourpair_service.http.services import services
 from fourpair_service.http.sheets import asked_form, sheet_response, source_of
 from fourpair_service.http.sweeps_csv import read_sweeps_csv
 from fourpair_service.http.touchstone import TouchstoneFile
+from fourpair_service.reports.sheet.form import MEDIA
 
 MULTIPART: Final = "multipart/form-data"
 MEASUREMENT_PART: Final = "measurement"
@@ -77,7 +78,7 @@ LINK_BODY: Final = {
         MULTIPART: {"schema": MULTIPART_BODY},
     },
 }
-SHEET: Final = ("format", "extent", "language", "length_unit", "paper", "picture")
+SHEET: Final = ("format", *SHEET_FIELDS)
 
 
 class GradeQuery(StrictSchema):
@@ -102,11 +103,11 @@ class GradeOrSheetQuery(GradeQuery):
     """The same, and a sheet in place of JSON where one is wanted."""
 
     format = Choice(
-        ("json", "html", "pdf", "text", "svg"),
+        ("json", *MEDIA),
         metadata={"description": "a sheet of the link in place of JSON; goes before the Accept header"},
     )
     extent, language, length_unit = (SHEET_FIELDS[name] for name in ("extent", "language", "length_unit"))
-    paper, picture = (SHEET_FIELDS[name] for name in ("paper", "picture"))
+    paper, picture, width_px = (SHEET_FIELDS[name] for name in ("paper", "picture", "width_px"))
 
 
 def body_bytes(settings: Settings) -> bytes:

@@ -27,7 +27,7 @@ from fourpair_service.http.schemas.record_answers import (
 from fourpair_service.http.schemas.sheets import SHEET_CONTENT, SheetQuery
 from fourpair_service.http.schemas.verdict import VerdictSchema
 from fourpair_service.http.services import services
-from fourpair_service.http.sheets import SheetForm, asked_form, record_source, sheet_response
+from fourpair_service.http.sheets import asked_form, record_source, sheet_response
 from fourpair_service.records.desk import record_tag, visible_record, visible_revision, visible_revisions
 from fourpair_service.records.documents import stored_document
 from fourpair_service.records.errors import NotFoundError
@@ -35,6 +35,7 @@ from fourpair_service.records.integrity import digest
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Revision
 from fourpair_service.records.ports import Reader
+from fourpair_service.reports.sheet.form import SheetForm
 
 CSV = "text/csv"
 CSV_DOC = {"responses": {200: {"content": {CSV: {"schema": {"type": "string"}}}}}}
@@ -216,7 +217,7 @@ class RecordSheet(MethodView):
         doc={"responses": SHEET_CONTENT},
     )
     def get(self, query: Mapping[str, Any], record_id: str) -> Response:
-        """Give the link sheet or its receipt as HTML, PDF, text, or one of its pictures as SVG.
+        """Give the link sheet or its receipt as HTML, PDF, text, or one of its pictures as SVG or PNG.
 
         The same revision gives the same bytes for as long as what is said beside its verdict stays.
         """

@@ -28,6 +28,7 @@ HOSTILE = {
     "hebrew": "\u05e9\u05dc\u05d5\u05dd abc",
     "emoji": "room \U0001f600\U0001f9ec 1",
     "long": "W" * 190,
+    "hyphens": "un\u00adbro\u00adken " * 20,
     "braces": "{0.__class__} {label} %s %(x)d",
 }
 
@@ -175,6 +176,7 @@ def hostile_document():
     document = json.loads(LINKS[0].read_bytes())
     document["label"] = HOSTILE["markup"]
     document["tested_by"] = HOSTILE["formula"]
+    document["instrument"]["units"] = [{"end": "near", "serial": HOSTILE["hyphens"][:60]}]
     document["ends"] = {"near": {"place": HOSTILE["hebrew"]}, "far": {"place": HOSTILE["emoji"]}}
     document["cable"] = {**document["cable"], "maker": HOSTILE["entity"], "part": HOSTILE["turned"]}
     document["instrument"]["kind"] = HOSTILE["braces"]

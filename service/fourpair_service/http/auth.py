@@ -49,11 +49,11 @@ REFUSALS: Final = {
 NOTED_TOGETHER: Final = 100
 
 
-def needs(scope: Scope) -> Callable[[T], T]:
-    """Say which scope an operation needs."""
+def needs(*scopes: Scope) -> Callable[[T], T]:
+    """Say of which scopes an operation needs one."""
 
     def mark(method: T) -> T:
-        method.scopes = frozenset({scope})  # type: ignore[attr-defined]
+        method.scopes = frozenset(scopes)  # type: ignore[attr-defined]
         return method
 
     return mark

@@ -9,7 +9,7 @@ from werkzeug.exceptions import HTTPException, NotFound
 
 from fourpair_service.errors import ServiceError
 from fourpair_service.http.auth import public
-from fourpair_service.http.office import browser, entering, job_pages, link_pages, news, trouble
+from fourpair_service.http.office import browser, entering, grade_page, job_pages, link_pages, news, trouble
 from fourpair_service.http.office.browser import PATH
 from fourpair_service.reports.office.page import FILES, file_content
 
@@ -46,7 +46,7 @@ def _check_form() -> None:
 
 
 blueprint.add_url_rule("/files/<name>", "file", show_file)
-for part in (entering, job_pages, link_pages, news):
+for part in (entering, grade_page, job_pages, link_pages, news):
     part.add_to(blueprint)
 # Whatever else is asked below the office gets a page, not a problem document.
 blueprint.add_url_rule("/<path:rest>", "nothing", show_nothing, methods=EVERY_METHOD)

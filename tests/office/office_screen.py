@@ -58,9 +58,9 @@ class Office:
         self.app = create_app(self.settings, clock=self.clock, store=self.store)
         self.open = self.app.test_client()
 
-    def key(self, name: str, *scopes: Scope, **more: Any) -> str:
+    def key(self, name: str, *scopes: Scope, title: str = "", **more: Any) -> str:
         """Make a key; the service asks for one from then on."""
-        grant = KeyGrant(name, frozenset(scopes), **more)
+        grant = KeyGrant(title or name, frozenset(scopes), **more)
         randomness = name.encode().ljust(32, b"-")[:32]
         return make_key(self.store, grant, key_id=name, randomness=randomness, now=instant(self.clock())).text
 

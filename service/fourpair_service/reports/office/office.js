@@ -5,6 +5,8 @@
 const page = document.body.dataset;
 const TRY_AGAIN_MS = 3000;
 const MOST_SAID = 3;
+// While many records come in, the page is renewed this often and no more.
+const BETWEEN_MS = 2000;
 
 const wait = ms => new Promise(resolve => setTimeout(resolve, ms));
 
@@ -39,19 +41,22 @@ function renew(old, fresh) {
 
 async function refresh() {
   const answer = await fetch(location.href, { cache: 'no-store' });
-  if (!answer.ok) return false;
+  // Busy or asked too often: another try helps. Gone: the news say why, and the page stays as it was.
+  if (answer.status === 429 || answer.status >= 500) throw new Error(answer.statusText);
+  if (!answer.ok) return;
   const fresh = new DOMParser().parseFromString(await answer.text(), 'text/html');
   for (const old of document.querySelectorAll('[data-live]')) {
     const found = fresh.getElementById(old.id);
     if (found) renew(old, found);
   }
-  return true;
 }
 
 async function follow() {
   let after = page.after;
   let lost = false;
   for (;;) {
+    if (document.hidden) await new Promise(seen => document.addEventListener('visibilitychange', seen, { once: true }));
+    const asked = Date.now();
     try {
       const answer = await fetch(`${page.follow}&after=${after}`, { cache: 'no-store' });
       if (answer.status === 401 || answer.status === 403) return tell(page.ended);
@@ -65,11 +70,14 @@ async function follow() {
       if (news.said.length) {
         await refresh();
         tell(told(news.said));
+        await wait(BETWEEN_MS);
       } else if (lost) {
         tell(page.on);
       }
       lost = false;
       after = news.next_after;
+      // Where no more pages can wait, the answer comes at once and empty.
+      if (!news.said.length && Date.now() - asked < TRY_AGAIN_MS) await wait(TRY_AGAIN_MS);
     } catch (error) {
       lost = true;
       tell(page.lost);

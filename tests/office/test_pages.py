@@ -100,6 +100,19 @@ def test_links_are_searched_by_label_and_outcome_and_put_in_order(office, clinic
     assert ("No link fits the search." in page) == (not labels)
 
 
+def test_a_withdrawn_link_is_counted_apart_and_found_when_it_is_asked_for(office, clinic):
+    record = clinic["0A-02"]
+    office.put(f"/v1/records/{record}/withdrawal", {"reason": "wall torn down"}, **{"If-Match": "*"})
+    browser = office.browser()
+    page = Markup(browser.text(f"/office/jobs/{CLINIC}")).text
+
+    assert "Left out: 1 withdrawn." in page and "NEXT at the far end" not in page
+    found = browser.text(f"/office/jobs/{CLINIC}?outcome=withdrawn")
+    assert re.findall(r'<th scope="row"><a [^>]*><bdi>([^<]*)</bdi></a> <small>withdrawn', found) == ["0A-02"]
+    link = Markup(browser.text(f"/office/records/{record}")).text
+    assert "WITHDRAWN" in link and "2 withdrawn FAIL" in link and "wall torn down" in link
+
+
 def test_many_links_come_in_pages_and_keep_the_search(office):
     office.job()
     for number in range(53):

@@ -23,6 +23,8 @@ from fourpair_service.reports.office.jobs import job_lines, job_state, link_line
 
 JOBS_SHOWN: Final = 30
 LINKS_SHOWN: Final = 50
+# Beside the outcomes: the links that count no more.
+WITHDRAWN: Final = "withdrawn"
 ORDERS: Final = ("label", "headroom_db", "-changed", "created")
 NAMES_OF_ORDERS: Final = ("order_label", "order_worst", "order_newest", "order_created")
 
@@ -56,9 +58,13 @@ class Asked:
 
     def filter(self, job_id: str) -> Filter:
         """Return the same within a job, as far as the caller sees it."""
-        outcomes = frozenset({self.outcome}) if self.outcome else None
+        is_withdrawn = self.outcome == WITHDRAWN
         return Filter(
-            visible_jobs=caller().jobs, job_id=job_id, label_prefix=self.label or None, outcomes=outcomes
+            visible_jobs=caller().jobs,
+            job_id=job_id,
+            label_prefix=self.label or None,
+            outcomes=frozenset({self.outcome}) if self.outcome and not is_withdrawn else None,
+            withdrawn=is_withdrawn,
         )
 
 
@@ -93,7 +99,7 @@ def _asked() -> Asked:
     outcome, order = request.args.get("outcome", ""), request.args.get("order", "")
     return Asked(
         label=request.args.get("label", "")[:200],
-        outcome=outcome if outcome in OUTCOMES else "",
+        outcome=outcome if outcome in (*OUTCOMES, WITHDRAWN) else "",
         order=order if order in ORDERS else ORDERS[0],
     )
 

@@ -143,6 +143,8 @@ def job_state(summary: Document, job: Job, accepted_by: str | None, words: Langu
 def _notes(summary: Document, job: Job, accepted_by: str | None, words: Language) -> Iterable[str]:
     if summary["provisional"]:
         yield words.say("office.provisional")
+    if summary["withdrawn"]:
+        yield words.say("office.withdrawn_left_out", count=str(summary["withdrawn"]))
     if job.acceptance is not None:
         name = printable(accepted_by or saying.NONE, LABEL_CHARACTERS)
         yield words.say("office.accepted", name=name, day=words.day(job.acceptance.on))

@@ -113,7 +113,7 @@ def _rows(before: Document, after: Document, words: Language) -> Iterable[Compar
         parameter, end = key
         yield ComparedRow(
             parameter=words.say(f"parameter.{parameter}"),
-            end=words.say(f"end.{end}") if end else saying.NONE,
+            end=words.say(f"picture.{end}") if end else saying.NONE,
             before=_amount(margins[0], unit, words),
             before_outcome=_outcome(results[0], words),
             after=_amount(margins[1], unit, words),

@@ -153,6 +153,14 @@ def findings(page):
     ]
 
 
+def test_the_rules_find_what_is_wrong_where_something_is(chromium, service):
+    with visit(chromium, service) as page:
+        page.goto("/office/grade")
+        page.evaluate("document.querySelector('label[for=against]').remove()")
+
+        assert [finding[:2] for finding in findings(page)] == [("select-name", "critical")]
+
+
 def overflow(page):
     return page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
 

@@ -181,7 +181,7 @@ def test_every_answer_on_a_walk_along_the_links_is_one_that_the_contract_describ
     run_state_machine_as_test(
         Walk,
         settings=settings(
-            max_examples=60,
+            max_examples=120,
             stateful_step_count=12,
             deadline=None,
             derandomize=True,

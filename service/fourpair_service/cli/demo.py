@@ -51,7 +51,7 @@ def run(options: Namespace, settings: Settings) -> int:
         url = receiver.recv()
         with Client(url) as client:
             _show(client, files)
-        print(f"\nThe interface, to read and to try: {url}/docs")
+        print(f"\nThe interface, to read and to try: {url}/docs\nThe office screen: {url}/office")
         if options.keep:
             print("The service stays up; Ctrl-C stops it.", flush=True)
             process.join()

@@ -47,7 +47,8 @@ def _page(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
         return found, last.seq if last else 0
 
 
-def _waited(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
+def waited(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
+    """Return the entries of the feed that a query asks for, as soon as there are any, and its last ``seq``."""
     found, last = _page(query)
     take = request.environ.get(TAKE_WAITING)
     if found or not query["wait"]:
@@ -63,6 +64,12 @@ def _waited(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
     return found, last
 
 
+def reached(found: Sequence[Change], last: int, query: Mapping[str, Any]) -> int:
+    """Return after which ``seq`` a reader goes on who was given these entries."""
+    # An entry committed since must not be skipped: a full page ends with its own last one.
+    return found[-1].seq if len(found) >= query["limit"] else max(last, query["after"])
+
+
 @blueprint.route("/changes")
 class Changes(MethodView):
     """The change feed."""
@@ -76,11 +83,9 @@ class Changes(MethodView):
         A key that sees some jobs alone gets their entries; ``seq`` then skips those of
         others. An empty answer before the wait is over means: ask again.
         """
-        found, last = _waited(query)
+        found, last = waited(query)
         changes = [change_document(change, caller()) for change in found]
-        # An entry committed since must not be skipped: a full page ends with its own last one.
-        reached = changes[-1]["seq"] if len(changes) >= query["limit"] else max(last, query["after"])
-        document = {"changes": changes, "next_after": reached, "last_seq": last}
+        document = {"changes": changes, "next_after": reached(found, last, query), "last_seq": last}
         return tagged(answered(document), digest(canonical_json(document))[7:39])
 
 

@@ -149,13 +149,23 @@ def _multipart(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
             f"{got or 'none'}{NO_PARTS if not got else ''}."
         )
     raw = parts[0].read() if parts else (text or "").encode()
-    files = tuple(_file(part, settings) for part in request.files.getlist(SWEEP_PART))
+    files = tuple(sent_file(part, settings) for part in request.files.getlist(SWEEP_PART))
     if not files:
         raise UnreadableBodyError(f"Send at least one part {SWEEP_PART!r} with a Touchstone or CSV file.")
+    return with_tables(read_document(raw), files, settings)
+
+
+def with_tables(
+    document: Any, files: Sequence[TouchstoneFile], settings: Settings
+) -> tuple[Any, tuple[TouchstoneFile, ...]]:
+    """Return a document with the sweeps of a CSV file in it, where there is one, and the files that are left.
+
+    Raises:
+        ServiceError: the table cannot be read, or sweeps come in several places.
+    """
     tables = [file for file in files if file.name.casefold().endswith(CSV_ENDING)]
-    document = read_document(raw)
     if not tables:
-        return document, files
+        return document, tuple(files)
     return _with_tables(document, tables, settings), tuple(file for file in files if file not in tables)
 
 
@@ -171,7 +181,12 @@ def _with_tables(document: Any, tables: Sequence[TouchstoneFile], settings: Sett
     return {**{n: v for n, v in document.items() if n != "frequency_mhz"}, "sweeps": sweeps}
 
 
-def _file(part: Any, settings: Settings) -> TouchstoneFile:
+def sent_file(part: Any, settings: Settings) -> TouchstoneFile:
+    """Return a file of a form.
+
+    Raises:
+        BodyTooLargeError: as it says.
+    """
     content = part.read(settings.max_part_bytes + 1)
     if len(content) > settings.max_part_bytes:
         raise BodyTooLargeError(f"{part.filename} is larger than {settings.max_part_bytes} bytes.")

@@ -12,6 +12,7 @@ from fourpair_service.app import record_grader
 from fourpair_service.carriers import Cluster, LocalPool, carrier_for, holder, is_gone
 from fourpair_service.config import Settings
 from fourpair_service.errors import ServiceError
+from fourpair_service.http.record_grader import RecordGrader
 from fourpair_service.records.desk import Desk
 from fourpair_service.records.errors import RunHeldError
 from fourpair_service.records.runs.carrying import Carrier, carry_on, claim
@@ -56,9 +57,9 @@ class Background:
         return self._sender
 
     def _grader_for(self) -> Bench:
-        grader = self.desk.grade
-        own = getattr(grader, "for_question", None) or record_grader(self.settings).for_question
-        return Bench(self.desk.store, own, grader)
+        own = self.desk.grade
+        grader = own if isinstance(own, RecordGrader) else record_grader(self.settings)
+        return Bench(self.desk.store, grader.for_question, own, grader.standing)
 
     def carry(self, run: Run) -> Run:
         """Carry a claimed run on."""

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from itertools import chain
-from operator import itemgetter
 from typing import Any, Final
 
 import numpy as np
@@ -32,18 +31,17 @@ from fourpair_service.domain.grading.link import (
 from fourpair_service.domain.grading.merging import Place, keys_of, merged
 from fourpair_service.domain.grading.readings import reading_results
 from fourpair_service.domain.grading.rows import ENDS
+from fourpair_service.domain.grading.standing_row import NUMBERS, shown_result
 from fourpair_service.domain.grading.standing_rows import GroupPoints, usual_points
-from fourpair_service.domain.grading.swept import Question, provenance
+from fourpair_service.domain.grading.swept import Question
 from fourpair_service.domain.limits import Basis, Category, RuleSet, Status
 from fourpair_service.domain.measurement import AccuracyCurve, LinkMeasurement
 from fourpair_service.domain.parameters import DERIVED, TRAITS, Parameter
 from fourpair_service.domain.verdict import (
     Outcome,
     ParameterResult,
-    Point,
     Requirement,
     WireMapResult,
-    point_outcome,
     worst,
 )
 from fourpair_service.domain.verdict_document import (
@@ -60,14 +58,6 @@ VerdictDocument = Mapping[str, Any]
 # A number nearer than this to one that was rounded would be rounded to it too; what
 # lies in the last billionth of the way is left to the full grading.
 SAME: Final = 0.5 * 10**-DECIMALS - 1e-9
-NUMBERS: Final = itemgetter("margin_db", "measured_db", "limit_db", "frequency_mhz")
-NAMES: Final = itemgetter("pairs", "end")
-POINT: Final = frozenset({"margin_db", "measured_db", "limit_db", "frequency_mhz", "pairs", "end", "outcome"})
-# All that a verdict says of a swept parameter and is held against here.
-ROW: Final = WORDS | {
-    "parameter", "unit", "end", "status", "outcome", "worst_margin", "worst_value", "by_pair",
-    "points_judged", "excused", "incomplete_because", "accuracy", "basis",
-}  # fmt: skip
 
 
 def standing(
@@ -147,6 +137,8 @@ class _Batch:
             return False
         required = self._requirement.shield_required
         wire_map = wire_map_result(link, self._category, shield_required=required)
+        if not _same(wire_map_document(wire_map), verdict["wire_map"]):
+            return False
         return self._told(results, wire_map) == _told_by(verdict) and self._categories_agree(
             number, link, wire_map, (question, readings), verdict["categories"]
         )
@@ -185,7 +177,7 @@ class _Batch:
                 if result.incomplete_because or not _same(parameter_document(result), row):
                     return None
             else:
-                result = _swept(self._points[place], number, question, row)
+                result = shown_result(self._points[place], number, question, row)
             if result is None:
                 return None
             results.append(result)
@@ -217,7 +209,6 @@ class _Batch:
             "provisional": Basis.MEMORY in self._bases,
             "headroom": shown,
             "headroom_db": None if shown is None else shown["margin_db"],
-            "wire_map": _without_words(wire_map_document(wire_map)),
         }
 
     def _categories_agree(
@@ -244,55 +235,10 @@ def _is_usual(link: LinkMeasurement) -> bool:
     return not any(isinstance(stated, AccuracyCurve) for stated in link.instrument.accuracy.values())
 
 
-def _without_words(document: VerdictDocument) -> dict[str, Any]:
-    return {name: value for name, value in document.items() if name not in WORDS}
-
-
 def _same(made: VerdictDocument, shown: VerdictDocument) -> bool:
-    return _without_words(made) == _without_words(shown)
+    """Return whether two rows say the same, whatever the words for it."""
+    return {**shown, **{name: made[name] for name in WORDS & made.keys()}} == made
 
 
 def _told_by(verdict: VerdictDocument) -> dict[str, Any]:
-    names = ("outcome", "basis", "provisional", "headroom", "headroom_db")
-    return {**{n: verdict[n] for n in names}, "wire_map": _without_words(verdict["wire_map"])}
-
-
-def _swept(own: GroupPoints, number: int, question: Question, row: VerdictDocument) -> ParameterResult | None:
-    """Return the result of a parameter and end, ``None`` where its row says something else.
-
-    The numbers of its points are compared for all rows at once.
-    """
-    group, by_pair = own.group, row["by_pair"]
-    margins: list[float] = own.points[number, :, 0].tolist()
-    status, accuracy = question.status(group.parameter), question.accuracy.get(group.parameter)
-    assert not isinstance(accuracy, AccuracyCurve)
-    outcomes = [point_outcome(margin, accuracy or 0.0) for margin in margins]
-    outcome = None if status is Status.INFORMATION else worst(outcomes)
-    end = None if group.end is None else group.end.value
-    nearest = own.nearest_row[number]
-    frequency_mhz = float(own.points[number, nearest, 3])
-    curve = question.rule_set.curve_limits[(question.category.name, question.configuration, group.parameter)]
-    basis = provenance(curve, frequency_mhz)[0]
-    largest = row["worst_value"]
-    expected: tuple[Any, ...] = (
-        group.parameter, "db", end, status, outcome, own.judged[number], _excuse(own, number), [], accuracy, basis,
-        [(name, end) for name in group.names], (group.names[own.largest_row[number]], end), outcomes,
-    )  # fmt: skip
-    shown = (
-        row["parameter"], row["unit"], row["end"], row["status"], row["outcome"], row["points_judged"],
-        row["excused"], row["incomplete_because"], row["accuracy"], row["basis"],
-        list(map(NAMES, by_pair)), NAMES(largest), [point["outcome"] for point in by_pair],
-    )  # fmt: skip
-    if expected != shown or row.keys() != ROW or row["worst_margin"] != by_pair[nearest]:
-        return None
-    if row["worst_margin"].keys() != POINT or largest.keys() != POINT - {"outcome"}:
-        return None
-    point = Point(margins[nearest], 0.0, None, frequency_mhz, group.names[nearest], group.end)
-    return ParameterResult(group.parameter, group.end, status, outcome, worst_margin=point, basis=basis)
-
-
-def _excuse(own: GroupPoints, number: int) -> dict[str, Any] | None:
-    if own.rule is None or not own.excused[number]:
-        return None
-    rule, text, source = own.rule
-    return {"rule": rule, "text": text, "points": own.excused[number], "source": source}
+    return {name: verdict[name] for name in ("outcome", "basis", "provisional", "headroom", "headroom_db")}

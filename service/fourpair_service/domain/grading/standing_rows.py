@@ -33,6 +33,8 @@ class GroupPoints:
         group: whose rows they are.
         points: (K, rows, 4) margin, measured, limit and frequency of each row's smallest margin.
             [dB, dB, dB, MHz]
+        margins: (K, rows) the first of these four, as lists. [dB]
+        names: (rows) pair or combination and end, as a verdict shows them.
         largest: (K, 4) the same of the worst value.
         largest_row: (K) whose that is.
         nearest_row: (K) whose margin is the smallest.
@@ -43,6 +45,8 @@ class GroupPoints:
 
     group: RowGroup
     points: FloatArray
+    margins: Sequence[list[float]]
+    names: Sequence[tuple[str | None, str | None]]
     largest: FloatArray
     largest_row: Sequence[int]
     nearest_row: Sequence[int]
@@ -111,6 +115,7 @@ def _of_share(
         if group.parameter not in limits.limit:
             continue
         points, values = smallest[:, rows], worst[:, rows]
+        end = None if group.end is None else group.end.value
         row = (values[:, :, 1] * group.sign).argmin(axis=1)
         mask = margins.mask(number, rules)
         excused = [0] * len(block)
@@ -122,6 +127,8 @@ def _of_share(
         yield GroupPoints(
             group,
             points,
+            points[:, :, 0].tolist(),
+            [(name, end) for name in group.names],
             values[links, row],
             row.tolist(),
             points[:, :, 0].argmin(axis=1).tolist(),

@@ -73,14 +73,19 @@ class Remembered(Nested):
         self._known = lru_cache(REMEMBERED)(self._read)
 
     def _deserialize(
-        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+        self,
+        value: Any,
+        attr: str | None,
+        data: Mapping[str, Any] | None,
+        partial: Any = None,
+        **kwargs: Any,
     ) -> Any:
-        if kwargs.get("partial") or type(value) is not dict:
-            return super()._deserialize(value, attr, data, **kwargs)
+        if partial or type(value) is not dict:
+            return super()._deserialize(value, attr, data, partial, **kwargs)
         try:
             text = orjson.dumps(value)
         except TypeError:
-            return super()._deserialize(value, attr, data, **kwargs)
+            return super()._deserialize(value, attr, data, partial, **kwargs)
         return self._known(text, current_limits())
 
     def _read(self, text: bytes, limits: DocumentLimits) -> Any:

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from fourpair_service.domain.limits import Basis
+from fourpair_service.domain.grading.standing import standing
+from fourpair_service.domain.limits import Basis, RuleSet
 from fourpair_service.domain.link import Configuration
+from fourpair_service.domain.measurement import LinkMeasurement
+from fourpair_service.domain.verdict import Requirement
+from fourpair_service.errors import ServiceError
 from fourpair_service.http.assessment import Detail
-from fourpair_service.http.grading import GradeRequest, grade_document
+from fourpair_service.http.grading import GradeRequest, grade_document, read_request
 from fourpair_service.http.schemas.document_errors import FieldError, InvalidDocumentError
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.measurement import RequirementRequest
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import Grading
 from fourpair_service.records.model import Assessment
+from fourpair_service.records.runs.examining import Held
 from fourpair_service.records.runs.model import Question
 from fourpair_service.rulesets.catalogue import Catalogue
 
@@ -70,6 +75,33 @@ class RecordGrader:
         if not isinstance(name, str) or not name:
             return requirement
         return {**requirement, "rule_set": self.catalogue.get(name).id}
+
+    def standing(self, held: Sequence[Held]) -> list[bool]:
+        """Return of which measurements it is certain that grading finds what their verdicts say."""
+        found = [False] * len(held)
+        for (rule_set, requirement), some in self._asked_alike(held).items():
+            numbers, links = [number for number, _ in some], [link for _, link in some]
+            verdicts = [held[number].verdict for number in numbers]
+            try:
+                stands = standing(links, rule_set, requirement, verdicts)
+            except ServiceError:
+                continue  # the grading of each says what is wrong, and with which
+            for number, is_so in zip(numbers, stands, strict=True):
+                found[number] = is_so
+        return found
+
+    def _asked_alike(
+        self, held: Sequence[Held]
+    ) -> dict[tuple[RuleSet, Requirement], list[tuple[int, LinkMeasurement]]]:
+        alike: dict[tuple[RuleSet, Requirement], list[tuple[int, LinkMeasurement]]] = {}
+        for number, each in enumerate(held):
+            request = GradeRequest(each.document, requirement_request(self._by_id(each.asked)), is_kept=True)
+            try:
+                asked = read_request(request, self.catalogue, limits=self.limits)
+            except ServiceError:
+                continue
+            alike.setdefault((asked.rule_set, asked.requirement), []).append((number, asked.measurement))
+        return alike
 
     def for_question(self, question: Question) -> RecordGrader:
         """Return the grader for what a run asks: what a link carries is worked out only where it is asked."""

@@ -95,7 +95,9 @@ def test_the_verdict_of_a_record_is_that_of_grading_the_same_measurement(client,
     assert told["assessment"] == graded["assessment"]
 
 
-@pytest.mark.parametrize("query", [{}, {"assessment": "faults"}, {"assessment": "all"}], ids=str)
+@pytest.mark.parametrize(
+    "query", [{}, *({"assessment": word} for word in ("none", "faults", "all"))], ids=str
+)
 def test_a_record_is_found_by_what_it_carries_however_much_was_said_beside_it(client, passing, query):
     create(client, passing, query_string=query)
     graded = client.post("/v1/grade?assessment=all", json=passing).get_json()["assessment"]
@@ -109,6 +111,17 @@ def test_a_record_is_found_by_what_it_carries_however_much_was_said_beside_it(cl
     found = client.get(f"/v1/records?power_type={record['power_types'][0]}").get_json()["records"]
     assert [each["id"] for each in found] == [record["id"]]
     assert client.get("/v1/records?application=none").get_json()["records"] == []
+
+
+def test_a_record_kept_with_no_assessment_tells_names_alone_and_its_sheet_says_nothing_of_faults(
+    client, passing
+):
+    made = create(client, passing, query_string={"assessment": "none"}).get_json()["record"]
+    told = client.get(f"/v1/records/{made['id']}/assessment").get_json()["assessment"]
+
+    assert set(told) == {"version", "supported"}
+    assert told["supported"]["applications"] == made["applications"] != []
+    assert client.get(f"/v1/records/{made['id']}/sheet?format=text").status_code == 200
 
 
 def test_the_cords_of_the_job_complete_a_link_that_states_none_and_no_verdict_changes(client, passing):

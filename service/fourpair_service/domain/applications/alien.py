@@ -107,6 +107,8 @@ def judge_alien(
 
 def _measured(link: LinkTables, application: Application, rules: AlienRules) -> list[LimitPoint]:
     """Return the worst point of each alien parameter and end, nothing where any is missing."""
+    if any((parameter, end) not in link.measurement.curves for parameter in ALIEN for end in ENDS):
+        return []
     points = []
     for parameter in ALIEN:
         drop = _relief_db(link, application, rules) if parameter is Parameter.PS_ANEXT else 0.0

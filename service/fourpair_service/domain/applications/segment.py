@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
@@ -90,7 +90,7 @@ class SegmentResult:
 
 
 class LinkTables:
-    """The curves of one link, tabulated once for all applications.
+    """The curves of one link, tabulated at most once for all applications.
 
     Attributes:
         measurement: the link, with its cords where they were added.
@@ -101,10 +101,13 @@ class LinkTables:
     def __init__(self, measurement: LinkMeasurement, category: Category, excuses: Excuses) -> None:
         self.measurement, self.category = measurement, category
         self.rules = excuses.applied_to(category.rules)
-        builder = TableBuilder([measurement], loss_of=category.rules.acr_f_loss_of)
-        self.tables = builder.tables()
         self._left_out: dict[tuple[int, int], BoolArray | None] = {}
         self._axis_gaps: dict[tuple[int, str], str | None] = {}
+
+    @cached_property
+    def tables(self) -> tuple[RowTable, ...]:
+        """The curves; made when first asked for, since what a class says often needs none of them."""
+        return TableBuilder([self.measurement], loss_of=self.category.rules.acr_f_loss_of).tables()
 
     def groups(self) -> Iterator[tuple[RowTable, int, RowGroup]]:
         """Yield every group with its table and its number there."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fourpair_service.records.curves import Document, Parted, part
@@ -116,6 +116,11 @@ def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
     )
 
 
+def packed(desk: Desk, content: Graded) -> Graded:
+    """Return what is to be appended, as ready as it can be before the store's block of writing."""
+    return replace(content, parted=desk.store.packed(content.parted))
+
+
 def _with_cords(desk: Desk, document: Document) -> Document:
     """Return a document with the cords of its job where it states none itself; what is kept stays as sent."""
     job = desk.store.job(document["job"]) if isinstance(document.get("job"), str) else None
@@ -172,7 +177,8 @@ def append_step(writer: Writer, desk: Desk, caller: Caller, step: Step, content:
             digest="",
         )
     )
-    change = writer.append(revision, Parted(rest, content.parted.curves), verdict, content.assessment)
+    kept = replace(content.parted, rest=rest)
+    change = writer.append(revision, kept, verdict, content.assessment)
     record = writer.record(step.record_id)
     assert record is not None, "what was appended is there"
     return Written(record, revision, verdict, change)

@@ -266,6 +266,13 @@ class Store(Reader, Protocol):
         """Note when keys were last used: (id, instant); may be lost in a crash."""
         ...
 
+    def packed(self, measurement: Parted) -> Parted:
+        """Return a measurement with its curves made ready to be kept.
+
+        What takes long is done here, so that the block of writing is short and others wait less.
+        """
+        ...
+
     def prove_writing(self) -> None:
         """Write something and take it back.
 

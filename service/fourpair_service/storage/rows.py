@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Mapping
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 from typing import Any, Final
 
 import orjson
@@ -63,9 +63,14 @@ def content_row(seq: int, measurement: Parted, verdict: Document) -> dict[str, A
         "seq": seq,
         "verdict": packed(verdict),
         "rest": packed(measurement.rest),
-        "curves": encode(measurement.curves),
+        "curves": encode(measurement.curves) if measurement.packed is None else measurement.packed,
         "curves_seq": seq,
     }
+
+
+def packed_measurement(measurement: Parted) -> Parted:
+    """Return a measurement with its curves as bytes beside them."""
+    return replace(measurement, packed=encode(measurement.curves))
 
 
 def measurement_of(row: Any) -> Parted:

@@ -69,6 +69,10 @@ class SqlReader:
     def _one(self, make: Callable[[Row], T], sql: str, *values: Any) -> T | None:
         """Return what is made of the first row that a query gives."""
 
+    def packed(self, measurement: Parted) -> Parted:
+        """Return a measurement with its curves made ready to be kept."""
+        return rows.packed_measurement(measurement)
+
     def record(self, record_id: str) -> Record | None:
         """Return where a record stands."""
         return self._one(rows.record_of, f"{RECORD} id = ?", record_id)

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
+from typing import Final
 
 from fourpair_service.domain.applications.alien import (
     AlienAnswer,
     AlienState,
     Declared,
+    alien_state,
     declared,
     judge_alien,
 )
@@ -31,6 +33,8 @@ from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.support import Support
 from fourpair_service.domain.verdict import Requirement, Verdict
+
+STOPPING: Final = (AlienState.OUTSIDE, AlienState.OPEN)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,7 +82,8 @@ def end_to_end(
         why = f"the loss of cords: {verdict.rule_set_title} does not say how its cable loses"
         return EndToEnd(LinkTables(measurement, category, data.excuses), None, missing=(why,))
     usual = data.cord_length[measurement.configuration].value
-    tables = LinkTables(with_cords(measurement, cords, cable), category, data.excuses)
+    added = partial(with_cords, cords=cords, cable=cable)
+    tables = LinkTables(measurement, category, data.excuses, added)
     may_inherit = cords.length_m <= usual and _is_of_a_class(measurement, verdict)
     return EndToEnd(tables, cords, may_inherit=may_inherit)
 
@@ -187,7 +192,7 @@ class _Case:
         """Return whether :meth:`result` is a plain yes; the same decisions, the cheap ones first."""
         if self._wiring.stopped_by or self._wiring.conditions:
             return False
-        if self._alien.state in (AlienState.OUTSIDE, AlienState.OPEN):
+        if alien_state(self._link.tables, self.application, self._data.alien, self._cabling) in STOPPING:
             return False
         if self._inherits():
             return True

@@ -9,6 +9,7 @@ import signal
 import sqlite3
 import threading
 import time
+from collections import Counter
 from datetime import timedelta
 from pathlib import Path
 
@@ -25,6 +26,7 @@ from fourpair_service.records.errors import (
     StoreReadOnlyError,
 )
 from fourpair_service.records.integrity import first_break
+from fourpair_service.records.search import Filter, GroupBy, Sort
 from fourpair_service.records.transfer import export_lines, import_lines
 from fourpair_service.storage.backup import backup, prove, restore
 from fourpair_service.storage.memory import MemoryStore
@@ -257,6 +259,10 @@ def test_the_first_released_schema_is_brought_up_to_date_with_all_that_it_holds(
     assert store.steps() == known_steps()
     assert first_break(store) is None
     assert [r.label for r in store.revisions("r2")] == ["A-00"]
+    held = store.records(Filter(), Sort(), after=None, limit=1000)
+    assert {g.values[0]: g.links for g in store.stats(Filter(), [GroupBy.OUTCOME])} == Counter(
+        record.outcome for record in held
+    )
     commands.submit(desk_of(store, prefix="new"), ANYONE, measurement("A-77"), Terms())
     store.close()
 

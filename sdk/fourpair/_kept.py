@@ -101,6 +101,7 @@ class BatchItem(Told):
 
     Attributes:
         result: ``created``, ``revised``, ``unchanged`` or ``refused``.
+        reason: the sentence that decides it, where it does not simply pass.
         problem: why it was refused, as a problem document.
     """
 
@@ -111,6 +112,7 @@ class BatchItem(Told):
     record: str | None = None
     revision: int | None = None
     outcome: str | None = None
+    reason: str | None = None
     problem: Mapping[str, Any] | None = None
 
 

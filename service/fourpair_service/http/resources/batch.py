@@ -31,6 +31,7 @@ from fourpair_service.http.schemas.record_answers import BatchAnswerSchema
 from fourpair_service.http.services import services
 from fourpair_service.http.terms import terms
 from fourpair_service.records.curves import Document
+from fourpair_service.records.documents import first_reason
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.upserts import ATOMIC, ItemResult, batch
 
@@ -92,6 +93,7 @@ def _item(documents: list[Document], item: ItemResult) -> Document:
         "record": written.record.id if written else None,
         "revision": written.revision.number if written else None,
         "outcome": written.revision.outcome if written else None,
+        "reason": first_reason(written.verdict) if written else None,
         "problem": document_of_error(item.error) if item.error else None,
     }
 

@@ -114,6 +114,7 @@ class BatchItemSchema(Answer):
     record = text(nullable=True)
     revision = whole(nullable=True)
     outcome = word(Outcome, nullable=True)
+    reason = text(nullable=True)
     problem = fields.Dict(keys=fields.String(), required=True, allow_none=True)
 
 

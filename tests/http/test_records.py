@@ -175,6 +175,24 @@ def test_a_retest_needs_the_revision_it_rests_on(client, passing):
     assert client.post(url, json=document, headers={"If-Match": "*"}).status_code == 200
 
 
+def test_every_revision_tells_its_place_in_the_feed(client, passing):
+    made = create(client, passing)
+    create(client, sample("0A-02-near-miss"))
+    url = made.headers["Location"]
+    done = client.post(f"{url}/retests", json=passing, headers={"If-Match": "*"}).get_json()
+    dry = client.post(f"{url}/retests?dry_run=true", json=passing, headers={"If-Match": "*"}).get_json()
+    fed = client.get("/v1/changes?after=0").get_json()["changes"]
+    told = client.get(f"{url}/revisions").get_json()["revisions"]
+
+    own = [c for c in fed if c["record"] == done["record"]["id"]]
+    assert [(r["number"], r["seq"]) for r in told] == [(c["revision"], c["seq"]) for c in own]
+    assert [client.get(f"{url}/revisions/{r['number']}").get_json()["seq"] for r in told] == [
+        r["seq"] for r in told
+    ]
+    assert client.get(f"{url}?as_of={told[0]['seq']}").get_json()["revision"]["seq"] == told[0]["seq"]
+    assert (done["revision"]["seq"], dry["revision"]["seq"]) == (fed[-1]["seq"], fed[-1]["seq"] + 1)
+
+
 def test_a_failing_link_opens_faults_that_its_retest_closes(client, passing):
     made = create(client, sample("0A-02-near-miss"))
     opened = client.get(f"/v1/jobs/{JOB}/faults").get_json()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from abc import abstractmethod
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
 import orjson
@@ -108,6 +108,11 @@ class SqlReader:
         """Return all revisions, the first one first."""
         sql = "SELECT * FROM revision WHERE record_id = ? ORDER BY number"
         return self._all(rows.revision_of, sql, record_id)
+
+    def revision_seqs(self, record_id: str) -> Mapping[int, int]:
+        """Return the ``seq`` of each revision by its number."""
+        sql = "SELECT number, seq FROM revision WHERE record_id = ?"
+        return dict(self._all(lambda row: (int(row[0]), int(row[1])), sql, record_id))
 
     def revision_as_of(self, record_id: str, seq: int) -> Revision | None:
         """Return the newest revision that the feed had reached at ``seq``."""

@@ -113,7 +113,8 @@ def written_response(written: Written, *, dry_run: bool) -> Response:
 
 def record_response(reader: Reader, record: Record, revision: Revision) -> Response:
     """Return a record and one of its revisions."""
-    document = {"record": record_document(reader, record), "revision": revision_document(revision)}
+    seq = reader.revision_seqs(record.id)[revision.number]
+    document = {"record": record_document(reader, record), "revision": revision_document(revision, seq)}
     return tagged(answered(document), record_tag(revision))
 
 

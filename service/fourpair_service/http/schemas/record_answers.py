@@ -55,6 +55,7 @@ class RevisionSchema(Answer):
 
     record = text()
     number = whole()
+    seq = whole()
     kind = word(Kind)
     job = text()
     label = text()

@@ -175,6 +175,20 @@ def test_a_retest_needs_the_revision_it_rests_on(client, passing):
     assert client.post(url, json=document, headers={"If-Match": "*"}).status_code == 200
 
 
+def test_one_damaged_verdict_is_told_as_such_and_hides_no_other_record(app, client, passing):
+    damaged = create(client, passing).headers["Location"]
+    sound = create(client, sample("0A-02-near-miss")).headers["Location"]
+    connection = app.extensions["fourpair"].desk.store.connection
+    connection.execute("DROP TRIGGER content_refuses_update")
+    connection.execute("UPDATE content SET verdict = x'0102' WHERE seq = (SELECT min(seq) FROM content)")
+
+    refused = client.get(f"{damaged}/verdict")
+    assert (refused.status_code, refused.get_json()["code"]) == (503, "store-corrupt")
+    assert "fourpair-service verify" in refused.get_json()["detail"]
+    assert client.get(f"{sound}/verdict").status_code == 200
+    assert len(client.get("/v1/records").get_json()["records"]) == 2
+
+
 def test_every_revision_tells_its_place_in_the_feed(client, passing):
     made = create(client, passing)
     create(client, sample("0A-02-near-miss"))

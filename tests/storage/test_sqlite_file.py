@@ -97,7 +97,7 @@ def tampered(path, statement):
     with sqlite3.connect(path) as raw:
         for (name,) in raw.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
             raw.execute(f"DROP TRIGGER {name}")
-        raw.execute(statement)
+        raw.executescript(statement)
     raw.close()
 
 
@@ -108,6 +108,9 @@ TAMPERINGS = {
     "gone": "DELETE FROM revision WHERE seq = 3",
     "feed": "DELETE FROM change WHERE seq = 3",
     "row": "UPDATE record SET label = 'Z' WHERE row = 3",
+    "what it is found by": 'UPDATE record SET external_ids = \'{"costing": "J-9"}\' WHERE row = 3',
+    "category": "UPDATE record SET category = '6A' WHERE row = 3",
+    "first outcome": "UPDATE record SET first_outcome = 'marginal_pass' WHERE row = 3",
     "told otherwise": "UPDATE change SET outcome = 'fail' WHERE seq = 3",
 }
 
@@ -120,6 +123,41 @@ def test_an_altered_store_is_found_out(store, path, statement):
 
     assert found is not None
     assert found.record_id == store.changes(after=0, limit=9)[2].record_id or found.number in (3, 4)
+
+
+UNREADABLE = {
+    "verdict": "UPDATE content SET verdict = x'0102' WHERE seq = 3",
+    "document": "UPDATE content SET rest = x'0102' WHERE seq = 3",
+    "curves": "UPDATE content SET curves = x'0102' WHERE seq = 3",
+    "curves inside": "UPDATE content SET curves = CAST(substr(curves, 1, 90) || x'ffff' AS BLOB) WHERE seq = 3",
+    "kind": "UPDATE revision SET kind = 'splendid' WHERE seq = 3",
+    "row": "UPDATE record SET failing = '[' WHERE row = 3",
+    "job": "UPDATE job_revision SET document = '{}'",
+    "feed": "UPDATE change SET kind = 'splendid' WHERE seq = 3",
+}
+
+
+@pytest.mark.parametrize("statement", UNREADABLE.values(), ids=UNREADABLE.keys())
+def test_what_cannot_be_read_any_more_is_named_and_is_no_crash(store, path, tmp_path, statement):
+    tampered(path, f"PRAGMA ignore_check_constraints = 1; {statement}")
+
+    found = first_break(store)
+
+    assert found is not None
+    assert "cannot be read any more" in found.what
+    assert found.number in (1, 3) or found.record_id is None
+    with pytest.raises(StoreCorruptError) as refused:
+        backup(store, tmp_path / "copy.db")
+    # It speaks of the store, not of the copy that was made to prove it.
+    assert str(path) in str(refused.value)
+    assert "copy.db" not in str(refused.value)
+    assert not (tmp_path / "copy.db").exists()
+
+
+def test_counts_that_are_not_those_of_the_records_are_found_out(store, path):
+    tampered(path, "UPDATE tally SET links = links + 1")
+
+    assert first_break(store).told() == "the counts of jobs by outcome are not those of their records"
 
 
 # --- many writers -----------------------------------------------------------------

@@ -175,6 +175,51 @@ def test_a_retest_needs_the_revision_it_rests_on(client, passing):
     assert client.post(url, json=document, headers={"If-Match": "*"}).status_code == 200
 
 
+def test_a_dry_run_tells_what_the_write_then_tells(client, passing):
+    expected = create(client, passing, query_string={"dry_run": "true"}).get_json()
+    written = create(client, passing).get_json()
+    own = {"id", "digest", "created_at", "changed_at"}
+
+    assert expected["record"]["tested_by"] == passing["tested_by"]
+    assert {k: v for k, v in expected["record"].items() if k not in own} == {
+        k: v for k, v in written["record"].items() if k not in own
+    } | {"measurement_digest": expected["record"]["measurement_digest"]}
+    assert (expected["verdict"], expected["dry_run"]) == (written["verdict"], True)
+
+
+def test_a_rule_set_is_searched_for_by_the_names_that_grading_takes(client, passing):
+    create(client, passing)
+    for name, found in (("TIA", 1), (passing["requirement"]["rule_set"], 1), ("ISO", 0), ("gone-2001", 0)):
+        assert len(client.get(f"/v1/records?rule_set={name}").get_json()["records"]) == found, name
+
+
+def test_a_follower_that_is_ahead_of_the_feed_is_told(client, passing):
+    create(client, passing)
+    last = client.get("/v1/changes").get_json()["last_seq"]
+    refused = client.get(f"/v1/changes?after={last + 1}&wait=20")
+
+    assert client.get(f"/v1/changes?after={last}").get_json()["changes"] == []
+    assert refused.status_code == 422
+    (error,) = refused.get_json()["errors"]
+    assert error["pointer"] == "/query/after"
+    assert f"has come to {last}: {last + 1} was given by another store" in error["detail"]
+
+
+@pytest.mark.parametrize(
+    ("path", "pointer"),
+    [
+        ("/v1/records?cursor=xx", "/query/cursor"),
+        ("/v1/records?sort=colour", "/query/sort"),
+        (f"/v1/jobs/{JOB}/billing?since=1&until=0", "/query/since"),
+    ],
+)
+def test_a_list_that_cannot_be_given_says_which_part_of_the_query_is_wrong(client, path, pointer):
+    refused = client.get(path)
+
+    assert refused.status_code == 422
+    assert [error["pointer"] for error in refused.get_json()["errors"]] == [pointer]
+
+
 def test_one_damaged_verdict_is_told_as_such_and_hides_no_other_record(app, client, passing):
     damaged = create(client, passing).headers["Location"]
     sound = create(client, sample("0A-02-near-miss")).headers["Location"]

@@ -83,8 +83,11 @@ def written_document(reader: Reader, written: Written, *, dry_run: bool) -> Docu
     number, record_id = written.revision.number, written.record.id
     # Of a dry run nothing is kept that could be asked.
     seq = written.change.seq if written.change else reader.revision_seqs(record_id)[number]
+    record = record_document(reader, written.record)
+    if dry_run and record["tested_by"] is None and written.record.tester_id is not None:
+        record["tested_by"] = written.tested_by
     return {
-        "record": record_document(reader, written.record),
+        "record": record,
         "revision": revision_document(written.revision, seq),
         "verdict": written.verdict,
         "result": result_word(written),

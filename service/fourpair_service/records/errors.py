@@ -139,8 +139,8 @@ class InvalidQueryError(ServiceError):
     code = "invalid-query"
 
     def __init__(self, name: str, detail: str) -> None:
-        super().__init__(f"{name}: {detail}")
-        self.name, self.detail = name, detail
+        super().__init__(f"/query/{name}: {detail}")
+        self.pointer, self.detail = f"/query/{name}", detail
 
 
 class NotSupersedingError(ServiceError):

@@ -57,6 +57,7 @@ from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import PartyKind, Record, Revision
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.times import instant
+from fourpair_service.rulesets.errors import UnknownRuleSetError
 
 WITHDRAWN: Final = {"no": False, "only": True, "also": None}
 NO_ONE: Final = "no-one"
@@ -133,6 +134,17 @@ def _instant(query: Mapping[str, Any], name: str) -> str | None:
     return instant(query[name]) if name in query else None
 
 
+def _rule_set_id(name: str | None) -> str | None:
+    """Return the id of a rule set: TIA and ISO mean what they mean where a link is graded.
+
+    A record may rest on one that is not loaded any more, so an unknown name is taken as an id.
+    """
+    try:
+        return None if name is None else services().catalogue.get(name).id
+    except UnknownRuleSetError:
+        return name
+
+
 def filter_of(query: Mapping[str, Any]) -> search.Filter:
     """Return the filter of a query, within what the caller sees."""
     tester = None
@@ -158,7 +170,7 @@ def filter_of(query: Mapping[str, Any]) -> search.Filter:
         application=query.get("application"),
         power_type=query.get("power_type"),
         fault=query.get("fault"),
-        rule_set_id=query.get("rule_set"),
+        rule_set_id=_rule_set_id(query.get("rule_set")),
         provisional=query.get("provisional"),
         withdrawn=WITHDRAWN[query.get("withdrawn", "no")],
     )

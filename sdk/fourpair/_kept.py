@@ -54,7 +54,11 @@ class Record(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Revision(Told):
-    """One link of a record's chain."""
+    """One link of a record's chain.
+
+    Attributes:
+        seq: of its entry in the change feed.
+    """
 
     record: str
     number: int
@@ -62,6 +66,7 @@ class Revision(Told):
     job: str
     label: str
     outcome: str
+    seq: int | None = None
     headroom_db: float | None = None
     external_ids: Mapping[str, str] = field(default_factory=dict)
     tested_at: str | None = None
@@ -101,6 +106,7 @@ class BatchItem(Told):
 
     Attributes:
         result: ``created``, ``revised``, ``unchanged`` or ``refused``.
+        reason: the sentence that decides it, where it does not simply pass.
         problem: why it was refused, as a problem document.
     """
 
@@ -111,6 +117,7 @@ class BatchItem(Told):
     record: str | None = None
     revision: int | None = None
     outcome: str | None = None
+    reason: str | None = None
     problem: Mapping[str, Any] | None = None
 
 

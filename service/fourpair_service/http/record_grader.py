@@ -37,12 +37,18 @@ def requirement_request(requirement: dict[str, Any]) -> RequirementRequest:
 
 @dataclass(frozen=True, slots=True)
 class RecordGrader:
-    """See :class:`~fourpair_service.records.desk.Grader`."""
+    """See :class:`~fourpair_service.records.desk.Grader`.
+
+    Attributes:
+        detail: how much to say beside the verdict.
+        is_kept: the record must be found by what its link supports, however little is said.
+    """
 
     catalogue: Catalogue
     limits: DocumentLimits
     clock: Callable[[], datetime]
     detail: Detail
+    is_kept: bool = True
 
     def __call__(self, document: Document, requirement: Document) -> Grading:
         """Return the verdict and what is said beside it.
@@ -58,7 +64,7 @@ class RecordGrader:
             requirement_request(self._by_id(requirement)),
             detail=self.detail,
             asked_under="/requirement",
-            is_kept=True,
+            is_kept=self.is_kept,
         )
         answer = grade_document(request, self.catalogue, limits=self.limits, now=self.clock())
         told = answer.get("assessment")
@@ -106,4 +112,4 @@ class RecordGrader:
     def for_question(self, question: Question) -> RecordGrader:
         """Return the grader for what a run asks: what a link carries is worked out only where it is asked."""
         is_carrying = question.application is not None or question.power_type is not None
-        return replace(self, detail=Detail.ALL if is_carrying else Detail.NONE)
+        return replace(self, detail=Detail.ALL if is_carrying else Detail.NONE, is_kept=is_carrying)

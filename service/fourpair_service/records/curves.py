@@ -53,10 +53,12 @@ class Parted:
     Attributes:
         rest: the document with ``None`` in the place of every curve.
         curves: in the order of the document.
+        packed: the curves as a store keeps them, where :meth:`~.ports.Store.packed` made that already.
     """
 
     rest: Document
     curves: tuple[Curve, ...]
+    packed: bytes | None = None
 
 
 def _curve(path: Path, numbers: list[Any]) -> Curve | None:

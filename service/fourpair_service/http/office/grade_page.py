@@ -21,10 +21,11 @@ from fourpair_service.http.problems import document_of_error
 from fourpair_service.http.resources.grade import sent_file, with_tables
 from fourpair_service.http.schemas.measurement import RequirementRequest
 from fourpair_service.http.services import services
-from fourpair_service.http.sheets import SheetForm, sheet_response, source_of
+from fourpair_service.http.sheets import sheet_response, source_of
 from fourpair_service.http.touchstone import TouchstoneFile
 from fourpair_service.reports.language import Language, Tongue, printable
 from fourpair_service.reports.sheet.build import link_sheet
+from fourpair_service.reports.sheet.form import SheetForm
 from fourpair_service.reports.sheet.saying import category_title
 
 FILES: Final = "files"

@@ -15,7 +15,7 @@ from fourpair_service.http.operation import tagged
 from fourpair_service.http.resources.records import revision_at
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.services import services
-from fourpair_service.http.sheets import SheetForm, record_source, sheet_response
+from fourpair_service.http.sheets import record_source, sheet_response
 from fourpair_service.records.desk import visible_record, visible_revision, visible_revisions
 from fourpair_service.records.integrity import digest
 from fourpair_service.records.keys import Scope
@@ -25,6 +25,7 @@ from fourpair_service.reports.language import Tongue, printable
 from fourpair_service.reports.office.links import comparison, revision_lines
 from fourpair_service.reports.office.page import LABEL_CHARACTERS
 from fourpair_service.reports.sheet.build import link_sheet
+from fourpair_service.reports.sheet.form import SheetForm
 from fourpair_service.reports.sheet.model import SheetSource
 
 MOST_DIGITS: Final = 6

@@ -23,6 +23,7 @@ from fourpair_service.http.schemas.jobs import ReconcileSchema
 from fourpair_service.http.schemas.queries import ChangesQuery, StatsQuery
 from fourpair_service.http.services import services
 from fourpair_service.records.curves import Document
+from fourpair_service.records.errors import InvalidQueryError
 from fourpair_service.records.integrity import canonical_json, digest
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Change
@@ -36,15 +37,23 @@ NAP_S: Final = 0.2
 TAKE_WAITING: Final = "fourpair.take_waiting"
 HANDED_OVER: Final = "fourpair.handed_over"
 
+# Whoever followed a store that was put back to a backup would else wait in silence, and then miss what comes.
+AHEAD: Final = (
+    "The feed has come to {last}: {after} was given by another store, or by this one before a backup was put "
+    "back. Go on from a seq before that, and compare with POST /v1/reconcile what you hold."
+)
+
 blueprint = StrictBlueprint("changes", __name__, url_prefix="/v1", description="What other systems follow")
 
 
 def _page(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
     jobs = caller().asked([query["job"]] if "job" in query else None)
     with services().desk.store.reading() as reader:
-        last = reader.last_change()
-        found = reader.changes(after=query["after"], limit=query["limit"], jobs=jobs)
-        return found, last.seq if last else 0
+        newest = reader.last_change()
+        last = newest.seq if newest else 0
+        if query["after"] > last:
+            raise InvalidQueryError("after", AHEAD.format(last=last, after=query["after"]))
+        return reader.changes(after=query["after"], limit=query["limit"], jobs=jobs), last
 
 
 def waited(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:

@@ -57,6 +57,7 @@ from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import PartyKind, Record, Revision
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.times import instant
+from fourpair_service.rulesets.errors import UnknownRuleSetError
 
 WITHDRAWN: Final = {"no": False, "only": True, "also": None}
 NO_ONE: Final = "no-one"
@@ -111,7 +112,8 @@ def written_response(written: Written, *, dry_run: bool) -> Response:
 
 def record_response(reader: Reader, record: Record, revision: Revision) -> Response:
     """Return a record and one of its revisions."""
-    document = {"record": record_document(reader, record), "revision": revision_document(revision)}
+    seq = reader.revision_seqs(record.id)[revision.number]
+    document = {"record": record_document(reader, record), "revision": revision_document(revision, seq)}
     return tagged(answered(document), record_tag(revision))
 
 
@@ -128,6 +130,17 @@ def revision_at(reader: Reader, record: Record, as_of: int | None) -> Revision:
 
 def _instant(query: Mapping[str, Any], name: str) -> str | None:
     return instant(query[name]) if name in query else None
+
+
+def _rule_set_id(name: str | None) -> str | None:
+    """Return the id of a rule set: TIA and ISO mean what they mean where a link is graded.
+
+    A record may rest on one that is not loaded any more, so an unknown name is taken as an id.
+    """
+    try:
+        return None if name is None else services().catalogue.get(name).id
+    except UnknownRuleSetError:
+        return name
 
 
 def filter_of(query: Mapping[str, Any]) -> search.Filter:
@@ -155,7 +168,7 @@ def filter_of(query: Mapping[str, Any]) -> search.Filter:
         application=query.get("application"),
         power_type=query.get("power_type"),
         fault=query.get("fault"),
-        rule_set_id=query.get("rule_set"),
+        rule_set_id=_rule_set_id(query.get("rule_set")),
         provisional=query.get("provisional"),
         withdrawn=WITHDRAWN[query.get("withdrawn", "no")],
     )

@@ -110,6 +110,7 @@ class SummaryLinkSchema(Answer):
     outcome = word(Outcome)
     headroom_db = decimal()
     failing = texts()
+    reason = text(nullable=True)
 
 
 class SameSchema(Answer):

@@ -9,21 +9,8 @@ from typing import Any, Final
 import numpy as np
 
 from fourpair_service.domain.grading.margin_curves import MarginCurve
-from fourpair_service.reports.drawing.shapes import (
-    INK,
-    INSIDE,
-    MUTED,
-    OUTSIDE_FILL,
-    WHITE,
-    Area,
-    Dot,
-    Path,
-    Picture,
-    Place,
-    Shape,
-    Words,
-    box,
-)
+from fourpair_service.reports.drawing.shapes import Area, Dot, Path, Picture, Place, Shape, Words, box
+from fourpair_service.reports.inks import INK, INSIDE, MUTED, OUTSIDE_FILL, WHITE
 from fourpair_service.reports.language import Language
 from fourpair_service.reports.pictures.margins import (
     BESIDE,

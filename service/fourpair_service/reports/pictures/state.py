@@ -5,18 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from fourpair_service.reports.drawing.shapes import (
-    INSIDE,
-    MUTED,
-    OUTSIDE,
-    OUTSIDE_FILL,
-    WHITE,
-    Area,
-    Path,
-    Picture,
-    Shape,
-    box,
-)
+from fourpair_service.reports.drawing.shapes import Area, Path, Picture, Shape, box
+from fourpair_service.reports.inks import INSIDE, INSIDE_FILL, MUTED, OUTSIDE, OUTSIDE_FILL, WHITE
 from fourpair_service.reports.language import Language
 
 MISSING: Final = "missing"
@@ -25,7 +15,6 @@ HEIGHT: Final = 22.0
 EDGE: Final = 1.5
 # A stretch never gets too narrow to be seen.
 LEAST: Final = 8.0
-INSIDE_FILL: Final = "#bfdedf"
 # What a stretch is filled with, its edge, and whether strokes run through it: grey prints tell them apart.
 LOOKS: Final[Mapping[str, tuple[str, str, bool]]] = {
     "pass": (INSIDE, INSIDE, False),

@@ -15,6 +15,7 @@ from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
 from fourpair._predictions import Prediction, prediction
 from fourpair._reference import Reference
+from fourpair._sheet_query import sheet_query
 from fourpair._transport import JSON, NDJSON, encoded, operation
 
 TouchstoneSource = str | Path | bytes | IO[bytes]
@@ -109,15 +110,15 @@ class Grading(Reference):
         Raises:
             InvalidDocumentError: the document or what is asked is not valid.
         """
-        query = {
-            **asked,
-            "format": media,
-            "extent": extent,
-            "language": language,
-            "length_unit": length_unit,
-            "paper": paper,
-            "picture": picture,
-        }
+        drawn = sheet_query(
+            media,
+            extent=extent,
+            language=language,
+            length_unit=length_unit,
+            paper=paper,
+            picture=picture,
+        )
+        query = {**asked, **drawn}
         body = _body(checked(measurement), None)
         return self._send("POST", "/v1/grade", params=query, is_write=False, **body).content
 

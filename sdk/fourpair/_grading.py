@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from itertools import islice
 from pathlib import Path
 from typing import IO, Any
 
 from fourpair._curves import margin_curves
-from fourpair._errors import ApiError, TransportError, api_error
+from fourpair._errors import ApiError, api_error
+from fourpair._lines import answered_lines
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
 from fourpair._predictions import Prediction, prediction
 from fourpair._reference import Reference
 from fourpair._sheet_query import sheet_query
-from fourpair._transport import JSON, NDJSON, encoded, operation
+from fourpair._transport import JSON, encoded, operation
 
 TouchstoneSource = str | Path | bytes | IO[bytes]
-# How many measurements go into one request of many.
-GRADED_TOGETHER = 12
 
 
 class Grading(Reference):
@@ -159,17 +156,7 @@ class Grading(Reference):
             "coverage": coverage,
             "assessment": assessment,
         }
-        rest = iter(measurements)
-        while lines := [encoded(checked(each)) for each in islice(rest, GRADED_TOGETHER)]:
-            answer = self._send(
-                "POST",
-                "/v1/grade/stream",
-                params=query,
-                content=b"\n".join(lines),
-                content_type=NDJSON,
-                is_write=False,
-            )
-            yield from map(graded_line, _whole(answer.content, len(lines)))
+        yield from map(graded_line, answered_lines(self._send, "/v1/grade/stream", query, measurements))
 
     @operation("predictLink")
     def what_if(
@@ -217,20 +204,6 @@ class Grading(Reference):
         body = _body(checked(measurement), touchstone)
         answer = self._send("POST", "/v1/what-if", params=query, is_write=False, **body)
         return prediction(answer.json(), response=answer)
-
-
-def _whole(content: bytes, count: int) -> list[dict[str, Any]]:
-    """Return the lines of a stream's answer, without its end.
-
-    Raises:
-        TransportError: it was cut: not every measurement has a line, or the end is missing.
-    """
-    found = [json.loads(line) for line in content.splitlines()]
-    end = found.pop() if found and "end" in found[-1] else {}
-    if len(found) != count or not end.get("end", {}).get("complete"):
-        why = end.get("problem", {}).get("detail", "the answer was cut")
-        raise TransportError(f"Only {len(found)} of {count} measurements were answered: {why}")
-    return found
 
 
 def graded_line(line: Mapping[str, Any]) -> Verdict | ApiError:

@@ -9,6 +9,7 @@ from typing import Any
 import requests
 
 from fourpair._kept import BatchItem, Record, Revision, Written
+from fourpair._lines import answered_lines
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
 from fourpair._record_reading import RecordReading, record_path
@@ -137,6 +138,33 @@ class Records(RecordReading):
             "POST", "/v1/records:batch", params=query, content=lines, content_type=NDJSON, key=key
         )
         return tuple(told(BatchItem, item) for item in answer.json()["items"])
+
+    @operation("streamRecords")
+    def upsert_many(
+        self,
+        measurements: Iterable[Sent],
+        *,
+        dry_run: bool = False,
+        assessment: str | None = None,
+    ) -> Iterator[BatchItem]:
+        """Make or retest any number of records, each kept by itself; yield what became of each, in order.
+
+        Measurements are taken as they are needed and sent by the dozen. What was cut can
+        be sent again: the same measurement once more changes nothing. ``upload`` is faster
+        for thousands, and remembers how far it got.
+
+        Args:
+            measurements: each names its ``job`` and ``label``.
+            dry_run: check and grade, keep nothing.
+            assessment: how much to keep beside the verdicts.
+
+        Raises:
+            InvalidMeasurementError: one cannot be right, and was not sent.
+            TransportError: no answer arrived, or it was cut.
+        """
+        query = {"dry_run": dry_run, "assessment": assessment}
+        lines = answered_lines(self._send, "/v1/records:stream", query, measurements)
+        yield from (told(BatchItem, {**line, "index": index}) for index, line in enumerate(lines))
 
     def upload(
         self,

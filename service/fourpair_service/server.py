@@ -20,9 +20,9 @@ from fourpair_service.app import create_app
 from fourpair_service.background import Background
 from fourpair_service.config import InvalidSettingError, Settings
 from fourpair_service.http.following import Followers
+from fourpair_service.http.line_stream import STREAMS
 from fourpair_service.http.request_log import LOGGER
 from fourpair_service.http.resources.changes import TAKE_WAITING
-from fourpair_service.http.resources.grade_stream import STREAMS
 from fourpair_service.http.services import NAME, Services
 from fourpair_service.storage.opening import IN_MEMORY
 from fourpair_service.streams import StreamPlaces

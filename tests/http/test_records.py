@@ -361,6 +361,24 @@ def test_a_partial_batch_answers_item_by_item(client):
     assert document["items"][0]["external_ids"] == {"costing": "1"}
 
 
+@pytest.mark.parametrize("ids", [[1], "x", 5, True, [["a", "b"]], None])
+def test_external_ids_that_are_no_object_are_refused_by_their_place_wherever_they_are_sent(client, ids):
+    made = client.post("/v1/records", json=light("kept")).get_json()["record"]
+    document = light("A", external_ids=ids)
+    batch = client.post("/v1/records:batch", json={"records": [document]}).get_json()["items"][0]
+    put = client.put("/v1/records/by-external-id/crm/1", json=document)
+    sent = client.post("/v1/records", json=document)
+    retest = client.post(
+        f"/v1/records/{made['id']}/retests",
+        json={**document, "label": "kept"},
+        headers={"If-Match": "*"},
+    )
+
+    assert batch["result"] == "refused"
+    for problem in (batch["problem"], put.get_json(), sent.get_json(), retest.get_json()):
+        assert (problem["status"], problem["errors"][0]["pointer"]) == (422, "/external_ids"), problem
+
+
 def test_an_atomic_batch_keeps_all_or_nothing(client):
     items = [light("B-1"), light("B-2", configuration="no such")]
     refused = client.post("/v1/records:batch?mode=atomic", json={"records": items})

@@ -57,8 +57,10 @@ COMPOSED = {
     "changes.follow",
     "changes.newest",
     "changes.inbox",
+    "regrades.findings_as",
     "regrades.wait",
     "regrades.progress",
+    "assessments.findings_as",
     "assessments.wait",
     "assessments.progress",
 }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import time
 from pathlib import Path
@@ -9,7 +11,16 @@ from pathlib import Path
 import pytest
 
 from end_to_end.running import Running
-from fourpair import ApiError, Client, InvalidDocumentError, NotFoundError, TransportError, Verdict
+from fourpair import (
+    ApiError,
+    Client,
+    InvalidDocumentError,
+    NotFoundError,
+    RunGoesOnError,
+    TransportError,
+    Verdict,
+)
+from running import running_service
 
 LINKS = Path(__file__).resolve().parents[2] / "samples" / "links"
 PASSING, FAILING = (
@@ -169,3 +180,57 @@ def test_runs_are_filtered_by_the_words_that_they_also_ask_with(client):
     with pytest.raises(InvalidDocumentError) as refused:
         client.regrades.start("iso-11801-1-2017", rule_set="tia-568.2-d-2018", dry_run=True)
     assert refused.value.errors[0]["pointer"] == "/rule_set"
+
+
+def test_findings_are_given_as_a_table_and_as_lines(client):
+    run = client.assessments.wait(client.assessments.start({"power_type": 2}, job="clinic"), every_s=0.2)
+    regrade = client.regrades
+
+    header, *rows = csv.reader(io.StringIO(client.assessments.findings_as("csv", run)))
+    lines = [json.loads(line) for line in client.assessments.findings_as("ndjson", run.id).splitlines()]
+
+    found = {finding.label: finding.answer for finding in client.assessments.findings(run)}
+    assert {row[header.index("label")]: row[header.index("answer")] for row in rows} == found
+    assert {line["label"]: line["answer"] for line in lines} == found
+    with pytest.raises(NotFoundError):
+        regrade.findings_as("csv", "none")
+
+
+def test_a_run_is_waited_for_so_long_and_no_longer_in_the_time_of_the_client():
+    class Clock:
+        now_s, slept = 0.0, []
+
+        def sleep(self, seconds):
+            self.slept.append(seconds)
+            self.now_s += seconds
+
+    clock = Clock()
+    # Nobody carries runs on here.
+    with running_service(FOURPAIR_BACKGROUND="0") as url, Client(url) as plain:
+        client = plain.with_options(sleep=clock.sleep, monotonic=lambda: clock.now_s)
+        client.jobs.create("clinic", name="Clinic", requirement={"rule_set": "TIA", "category": "6"})
+        client.records.create({**PASSING, "job": "clinic", "label": "A"})
+        run = client.assessments.start({"power_type": 4})
+
+        with pytest.raises(RunGoesOnError, match="0 of 1 records settled after 25 s, and goes on") as late:
+            client.assessments.wait(run, every_s=10, timeout_s=25)
+        seen = list(client.assessments.progress(run, every_s=10, timeout_s=20))
+
+    assert clock.slept == [10, 10, 5, 10, 10]
+    assert (late.value.run.id, late.value.run.state, len(seen)) == (run.id, "waiting", 3)
+    assert isinstance(late.value, TimeoutError)
+
+
+def test_any_number_of_records_is_kept_one_by_one_and_a_refused_one_is_told_in_its_place(client):
+    client.jobs.create("ward", name="Ward", requirement={"rule_set": "TIA", "category": "6"})
+    links = [{"configuration": "channel", "job": "ward", "label": f"L{number}"} for number in range(30)]
+    links[7] = {**links[7], "job": "nowhere"}
+
+    told = list(client.records.upsert_many(iter(links)))
+    again = list(client.records.upsert_many(links))
+
+    assert [each.index for each in told] == list(range(30))
+    assert [each.result for each in told].count("created") == 29
+    assert (told[7].result, told[7].problem["code"]) == ("refused", "not-kept")
+    assert [each.result for each in again].count("unchanged") == 29
+    assert sum(1 for _ in client.records.list(job="ward")) == 29

@@ -27,7 +27,7 @@ from fourpair_service.http.operation import (
 from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import record_document, revision_document, written_document
 from fourpair_service.http.record_grader import RecordGrader
-from fourpair_service.http.resources.grade import MULTIPART, MULTIPART_BODY
+from fourpair_service.http.resources.grade import OTHER_FORMS
 from fourpair_service.http.schemas.jobs import WithdrawalSchema
 from fourpair_service.http.schemas.measurement import MeasurementSchema
 from fourpair_service.http.schemas.queries import (
@@ -66,8 +66,6 @@ CHANGE: Final = (404, 409, 412, 428)
 blueprint = StrictBlueprint(
     "records", __name__, url_prefix="/v1", description="The certification record of each link"
 )
-
-FILES_TOO: Final = {MULTIPART: MULTIPART_BODY}
 
 CORRECTION_BODY: Final = {
     "type": "object",
@@ -173,7 +171,7 @@ class Records(MethodView):
         scope=Scope.WRITE,
         query=GradedWriteQuery,
         body=MeasurementSchema,
-        other_media=FILES_TOO,
+        other_media=OTHER_FORMS,
         answer=WrittenSchema,
         status=201,
         also={200: WrittenSchema},
@@ -183,8 +181,8 @@ class Records(MethodView):
     def post(self, query: Mapping[str, Any]) -> Response:
         """Grade a link and keep its record.
 
-        The document names its job and its label. Sweeps may come as Touchstone files
-        beside it; they are kept as complex sweeps of the document, the files are not.
+        The document names its job and its label. Sweeps may come as Touchstone or CSV
+        files beside it, or as numbers behind it; the record keeps them in its document.
         With dry_run the same checks are made, the same verdict is given, and nothing is kept.
         """
         raw, document = sent_measurement()
@@ -256,7 +254,7 @@ class Retests(MethodView):
         scope=Scope.WRITE,
         query=RetestQuery,
         body=MeasurementSchema,
-        other_media=FILES_TOO,
+        other_media=OTHER_FORMS,
         answer=WrittenSchema,
         headers=[IDEMPOTENCY, if_match(required=True)],
         problems=CHANGE,
@@ -318,7 +316,7 @@ class ByExternalId(MethodView):
         scope=Scope.WRITE,
         query=GradedWriteQuery,
         body=MeasurementSchema,
-        other_media=FILES_TOO,
+        other_media=OTHER_FORMS,
         answer=WrittenSchema,
         also={201: WrittenSchema},
         headers=[IDEMPOTENCY, if_match(required=False)],

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from fourpair._curves import margin_curves
-from fourpair._errors import ApiError, api_error
+from fourpair._errors import ApiError, InvalidMeasurementError, api_error
 from fourpair._lines import answered_lines
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
@@ -130,7 +130,7 @@ class Grading(Reference):
         minimum_basis: str | None = None,
         coverage: str | None = None,
         assessment: str | None = None,
-    ) -> Iterator[Verdict | ApiError]:
+    ) -> Iterator[Verdict | ApiError | InvalidMeasurementError]:
         """Yield a verdict for each of many links, in order; for one that is refused, the error, not raised.
 
         Measurements are taken as they are needed and sent by the dozen.
@@ -145,7 +145,6 @@ class Grading(Reference):
             assessment: as of ``grade``.
 
         Raises:
-            InvalidMeasurementError: one cannot be right, and was not sent.
             TransportError: no answer arrived, or it was cut; links of earlier parts have had their verdicts.
         """
         query = {
@@ -156,7 +155,8 @@ class Grading(Reference):
             "coverage": coverage,
             "assessment": assessment,
         }
-        yield from map(graded_line, answered_lines(self._send, "/v1/grade/stream", query, measurements))
+        for _, line in answered_lines(self._send, "/v1/grade/stream", query, measurements):
+            yield line if isinstance(line, InvalidMeasurementError) else graded_line(line)
 
     @operation("predictLink")
     def what_if(

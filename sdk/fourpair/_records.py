@@ -8,8 +8,9 @@ from typing import Any
 
 import requests
 
+from fourpair._errors import InvalidMeasurementError
 from fourpair._kept import BatchItem, Record, Revision, Written
-from fourpair._lines import answered_lines
+from fourpair._lines import answered_lines, refused_here
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
 from fourpair._record_reading import RecordReading, record_path
@@ -159,12 +160,15 @@ class Records(RecordReading):
             assessment: how much to keep beside the verdicts.
 
         Raises:
-            InvalidMeasurementError: one cannot be right, and was not sent.
             TransportError: no answer arrived, or it was cut.
         """
         query = {"dry_run": dry_run, "assessment": assessment}
         lines = answered_lines(self._send, "/v1/records:stream", query, measurements)
-        yield from (told(BatchItem, {**line, "index": index}) for index, line in enumerate(lines))
+        for index, (measurement, line) in enumerate(lines):
+            if isinstance(line, InvalidMeasurementError):
+                yield refused_here(index, measurement, line)
+            else:
+                yield told(BatchItem, {**line, "index": index})
 
     def upload(
         self,

@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import islice
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fourpair import ConflictError, InvalidSettingError, Reconciled, Retries, TransportError
@@ -230,7 +230,7 @@ def _compared(held, here):
 
 
 @given(st.lists(IDS, min_size=1, max_size=5), IDS)
-@settings(max_examples=60)
+@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 def test_a_comparison_in_parts_is_that_of_the_whole(parts, here):
     parts = [part - set().union(*parts[:i]) for i, part in enumerate(parts)]
     told = joined([_compared(part, here) for part in parts])

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from fourpair._curves import margin_curves
 from fourpair._errors import ApiError, InvalidMeasurementError, api_error
@@ -14,10 +13,9 @@ from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
 from fourpair._predictions import Prediction, prediction
 from fourpair._reference import Reference
+from fourpair._sent import TouchstoneSource, sent
 from fourpair._sheet_query import sheet_query
-from fourpair._transport import JSON, encoded, operation
-
-TouchstoneSource = str | Path | bytes | IO[bytes]
+from fourpair._transport import operation
 
 
 class Grading(Reference):
@@ -71,7 +69,7 @@ class Grading(Reference):
             "assessment": assessment,
         }
         document = checked(measurement)
-        body = _body(document, touchstone)
+        body = sent(document, touchstone)
         answer = self._send("POST", "/v1/grade", params=query, is_write=False, **body)
         found = answer.json()
         verdict = Verdict.from_document(found["verdict"], assessment=found.get("assessment"), response=answer)
@@ -116,7 +114,7 @@ class Grading(Reference):
             picture=picture,
         )
         query = {**asked, **drawn}
-        body = _body(checked(measurement), None)
+        body = sent(checked(measurement))
         return self._send("POST", "/v1/grade", params=query, is_write=False, **body).content
 
     @operation("gradeStream")
@@ -201,7 +199,7 @@ class Grading(Reference):
             "minimum_basis": minimum_basis,
             "coverage": coverage,
         }
-        body = _body(checked(measurement), touchstone)
+        body = sent(checked(measurement), touchstone)
         answer = self._send("POST", "/v1/what-if", params=query, is_write=False, **body)
         return prediction(answer.json(), response=answer)
 
@@ -212,20 +210,3 @@ def graded_line(line: Mapping[str, Any]) -> Verdict | ApiError:
     if problem is not None:
         return api_error(problem["status"], problem)
     return Verdict.from_document(line["verdict"], assessment=line.get("assessment"))
-
-
-def _body(document: Mapping[str, Any], touchstone: Mapping[str, TouchstoneSource] | None) -> dict[str, Any]:
-    """Return a measurement as what is sent: JSON alone, or with Touchstone files beside it."""
-    if touchstone is None:
-        return {"document": document}
-    parts = [("measurement", ("measurement.json", encoded(document), JSON))]
-    parts += [("sweep", (name, _opened(source), "text/plain")) for name, source in touchstone.items()]
-    return {"files": parts}
-
-
-def _opened(source: TouchstoneSource) -> bytes:
-    if isinstance(source, bytes):
-        return source
-    if isinstance(source, (str, Path)):
-        return Path(source).read_bytes()
-    return source.read()

@@ -167,6 +167,8 @@ def test_a_watched_folder_sorts_what_lands_in_it(tmp_path):
     shutil.copy(LINKS / "0A-01-clean-pass.json", tmp_path / "good.json")
     (tmp_path / "wrong.json").write_text(json.dumps(link("0A-02").with_changes(job="none").to_dict()))
     described = {
+        "job": JOB,
+        "label": "C-01",
         "configuration": "channel",
         "requirement": {"rule_set": "TIA", "category": "6"},
         "touchstone": {"pairs": ["12"]},
@@ -179,13 +181,46 @@ def test_a_watched_folder_sorts_what_lands_in_it(tmp_path):
         told = list(watched_folder.look(client, tmp_path, None, settled_s=0))
         kept = [record.label for record in client.records.list()]
 
-    assert told == ["broken.json: refused", "cable.json: graded", "good.json: kept", "wrong.json: refused"]
-    assert kept == ["0A-01"]
+    assert told == ["broken.json: refused", "cable.json: kept", "good.json: kept", "wrong.json: refused"]
+    assert sorted(kept) == ["0A-01", "C-01"]
     assert "is no JSON" in (tmp_path / "refused" / "broken.txt").read_text()
     assert "none" in (tmp_path / "refused" / "wrong.txt").read_text()
-    assert "incomplete" in (tmp_path / "graded" / "cable.txt").read_text()
-    assert (tmp_path / "graded" / "cable-12.s4p").exists()
+    assert "C-01: created, incomplete" in (tmp_path / "kept" / "cable.txt").read_text()
+    assert (tmp_path / "kept" / "cable-12.s4p").exists()
     assert [path.name for path in tmp_path.iterdir() if path.is_file()] == ["waits.json"]
+
+
+def test_touchstone_files_that_land_again_are_a_retest_of_their_link(tmp_path):
+    described = {
+        "job": JOB,
+        "label": "C-01",
+        "configuration": "channel",
+        "requirement": {"rule_set": "TIA", "category": "6"},
+        "touchstone": {"pairs": ["12"]},
+    }
+
+    def land(name, **more):
+        (tmp_path / "cable.json").write_text(json.dumps({**described, **more}))
+        shutil.copy(ROOT / "samples" / "measured" / name, tmp_path / "cable-12.s4p")
+
+    told = []
+    with clinic() as (_, client):
+        for name, more in (
+            ("CABLE1_TX_pair.s4p", {}),
+            ("CABLE1_TX_pair.s4p", {}),
+            ("CABLE1_RX_pair.s4p", {}),
+            ("CABLE1_RX_pair.s4p", {"label": None}),
+        ):
+            land(name, **more)
+            told += watched_folder.look(client, tmp_path, None, settled_s=0)
+        (record,) = client.records.list()
+        revisions = client.records.revisions(record.id)
+        sweeps = client.records.measurement(record.id).sweeps
+
+    assert told == ["cable.json: kept"] * 3 + ["cable.json: refused"]
+    assert [each.kind for each in revisions] == ["submitted", "retested"]
+    assert set(sweeps["insertion_loss"]["12"]) >= {"re", "im"}
+    assert "label" in (tmp_path / "refused" / "cable.txt").read_text()
 
 
 def test_a_watched_folder_leaves_alone_what_is_still_written_and_does_nothing_twice(tmp_path):

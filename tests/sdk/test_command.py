@@ -280,3 +280,21 @@ def test_every_command_and_every_status_is_in_the_readme():
 
     assert [name for name in commands if f"`fourpair {name}" not in readme] == []
     assert [status for status in re.findall(r"\b(\d+) ", STATUSES) if f"| {status} |" not in readme] == []
+
+
+def test_submit_and_retest_take_touchstone_files_as_they_are(fourpair, kept, tmp_path):
+    described = tmp_path / "cable.json"
+    requirement = {"rule_set": "TIA", "category": "6"}
+    document = {"label": "C-1", "configuration": "channel", "requirement": requirement}
+    described.write_text(json.dumps({**document, "touchstone": {"pairs": ["12"]}}))
+    file = str(ROOT / "samples" / "measured" / "CABLE1_TX_pair.s4p")
+
+    made = fourpair("submit", str(described), "--job", JOB, "--touchstone", file)
+    retested = fourpair("retest", f"{JOB}/C-1", str(described), "--touchstone", file)
+    refused = fourpair("submit", str(described), PASSING, "--touchstone", file)
+
+    assert (made[0], retested[0], refused[0]) == (0, 0, 2)
+    assert "C-1: incomplete" in made[1]
+    assert "Revision 1 of" in made[1]
+    assert "Revision 2 of" in retested[1]
+    assert "one link at a time" in refused[2]

@@ -14,6 +14,7 @@ import sys
 import threading
 import time
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from decimal import Decimal
 from http.server import ThreadingHTTPServer
 from pathlib import Path
@@ -23,7 +24,7 @@ from werkzeug.serving import make_server
 from werkzeug.test import Client as Sender
 
 from fourpair import Client, ConnectionFailedError, Measurement, Retries
-from fourpair.testing import disordered, service
+from fourpair.testing import DELIVERY_TROUBLES, disordered, receiver_of, service, troubled
 from fourpair.webhooks import signature
 from fourpair_service.app import create_app
 from fourpair_service.storage.memory import MemoryStore
@@ -292,6 +293,34 @@ def test_a_receiver_deals_with_each_change_once_whatever_happens_to_deliveries(k
     assert "altered" in altered.text
     if kind == "flask":
         assert (tmp_path / "seq").read_text() == "7"
+
+
+@pytest.mark.parametrize("kind", ["flask", "wsgi"])
+def test_a_receiver_takes_the_messages_that_the_service_really_sends(kind, tmp_path):
+    hook, dealt = "https://tickets.example.com/fourpair", []
+    messages = troubled(4, share=0.6, kinds=DELIVERY_TROUBLES[1:])
+    with (
+        service(start=datetime.now(UTC), delivery_troubles=messages) as running,
+        running.client() as client,
+    ):
+        secret = client.subscriptions.create(hook).secret
+        receiver = webhook_wsgi.Receiver(client.changes.inbox(lambda c: dealt.append(c.seq)), [secret])
+        if kind == "flask":
+            receiver = webhook_flask.create_app(
+                client, [secret], tmp_path / "seq", lambda c: dealt.append(c.seq)
+            )
+        running.deliver_to(hook, receiver_of(receiver, "/fourpair"))
+        client.jobs.create(JOB, name="Clinic")
+        for n in range(8):
+            client.records.create(link("2A-03", f"B-{n}"))
+        running.carry_on(seconds=200)
+        client.jobs.change(JOB, {"name": "Clinic, all floors"})
+        running.carry_on(seconds=200)
+        sent = client.subscriptions.deliveries(client.subscriptions.list()[0])
+        states = {delivery.state for delivery in sent}
+
+    assert states == {"delivered"}
+    assert dealt == list(range(1, 11))
 
 
 @contextmanager

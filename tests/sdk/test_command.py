@@ -306,3 +306,21 @@ def test_what_has_no_item_code_or_reason_is_said_in_words(fourpair, url):
     assert "first-pass rate 100%" in summary
     assert "Totals: without item code +1" in billing
     assert re.search(r"0A-01 +without item code +\+1 +pass", billing)
+
+
+def test_submit_and_retest_take_touchstone_files_as_they_are(fourpair, kept, tmp_path):
+    described = tmp_path / "cable.json"
+    requirement = {"rule_set": "TIA", "category": "6"}
+    document = {"label": "C-1", "configuration": "channel", "requirement": requirement}
+    described.write_text(json.dumps({**document, "touchstone": {"pairs": ["12"]}}))
+    file = str(ROOT / "samples" / "measured" / "CABLE1_TX_pair.s4p")
+
+    made = fourpair("submit", str(described), "--job", JOB, "--touchstone", file)
+    retested = fourpair("retest", f"{JOB}/C-1", str(described), "--touchstone", file)
+    refused = fourpair("submit", str(described), PASSING, "--touchstone", file)
+
+    assert (made[0], retested[0], refused[0]) == (0, 0, 2)
+    assert "C-1: incomplete" in made[1]
+    assert "Revision 1 of" in made[1]
+    assert "Revision 2 of" in retested[1]
+    assert "one link at a time" in refused[2]

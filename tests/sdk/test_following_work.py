@@ -15,6 +15,7 @@ from fourpair import (
     ApiError,
     Client,
     InvalidDocumentError,
+    InvalidMeasurementError,
     NotFoundError,
     RunGoesOnError,
     TransportError,
@@ -128,6 +129,34 @@ def test_many_are_graded_in_order_and_a_refusal_takes_its_place(client):
         assert (passes.outcome, fails.outcome) == ("pass", "fail")
         assert isinstance(refused, InvalidDocumentError)
         assert isinstance(fails, Verdict)
+
+
+def test_a_link_that_cannot_be_right_is_refused_in_its_place_and_holds_up_no_other(client):
+    cannot_be = {**PASSING, "lable": "A"}
+    is_no_json = {**PASSING, "notes": b"bytes"}
+    sent = [cannot_be, PASSING, is_no_json, *[PASSING] * 12, None, FAILING]
+
+    graded = list(client.grade_many(sent))
+    kept = list(
+        client.records.upsert_many(
+            [{**each, "job": "clinic"} if each else each for each in sent], dry_run=True
+        )
+    )
+    uploaded = list(
+        client.records.upload([{**each, "job": "clinic"} if each else each for each in sent], dry_run=True)
+    )
+
+    assert [isinstance(each, InvalidMeasurementError) for each in graded] == [
+        n in (0, 2, 15) for n in range(17)
+    ]
+    assert graded[0].pointers == ("/lable",)
+    assert "JSON" in str(graded[2])
+    assert graded[16].outcome == "fail"
+    for items in (kept, uploaded):
+        assert [item.index for item in items] == list(range(17))
+        assert [n for n, item in enumerate(items) if item.result == "refused"] == [0, 2, 15]
+        assert items[0].problem["errors"][0]["pointer"] == "/lable"
+    assert next(client.grade_many([cannot_be])).pointers == ("/lable",)
 
 
 def test_a_sheet_comes_of_a_record_and_of_a_link_that_is_not_kept(client):

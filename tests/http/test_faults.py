@@ -127,3 +127,12 @@ def test_the_command_line_says_what_is_suspected_of_a_failing_link():
     shown = _run("grade", str(LINKS / "0A-08-open-pair.json")).stdout
     assert "Suspected (certain): Open conductor, pair 45" in shown
     assert "fourpair-service faults open_conductor" in shown
+
+
+def test_the_command_tells_of_a_port_without_a_cable_test_what_stands_behind_its_speed():
+    shown = _run("grade", str(LINKS.parent / "ports" / "reception-desk.json")).stdout
+
+    assert "Port: The two ports will settle on 2.5GBASE-T full duplex; the cable was not tested." in shown
+    assert "  - Pair 12: the port sends 2.41 V, as 10BASE-T must" in shown
+    assert "  - Both ends offer energy-efficient Ethernet for 2.5GBASE-T" in shown
+    assert "Do not unplug a powered device under load" in shown

@@ -119,7 +119,17 @@ def _carried(assessment: Document) -> Iterator[str]:
     port = assessment["port"]
     if port["port"] is not None:
         yield f"Port: {port['together']['text']}"
+        yield from (f"  - {sentence}" for sentence in _about(port))
         yield from (f"Caution: {text}" for text in (port["poe"] or {}).get("cautions", ()))
+
+
+def _about(port: Document) -> Iterator[str]:
+    """Yield what stands behind the statement on a port: why, its levels, power, and what is odd."""
+    yield from dict.fromkeys([*port["together"]["because"], *(level["text"] for level in port["levels"])])
+    yield from (port["poe"] or {}).get("texts", ())
+    if port["energy_efficient"]:
+        yield port["energy_efficient"]["text"]
+    yield from port["notes"]
 
 
 def verdict_text(verdict: Document, step: str) -> str:

@@ -230,6 +230,8 @@ class JobFault(Told):
     """Something to mend; ``key`` is the same until it is mended and after.
 
     Attributes:
+        by_products: what fails because of it, each with ``key``, ``state``, ``what``, ``title``
+            and ``detail``: a split pair is one fault and fails seven parameters.
         ticket: ``title`` and ``body``, ready to be sent.
     """
 
@@ -242,6 +244,7 @@ class JobFault(Told):
     opened_seq: int = 0
     seen_seq: int = 0
     closed_seq: int | None = None
+    by_products: Sequence[Mapping[str, str]] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

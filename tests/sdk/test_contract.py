@@ -14,6 +14,7 @@ import fourpair
 from fourpair._changes import Changes
 from fourpair._checking import CONDUCTORS, CONNECTORS, CORDS, ENDS, FIELDS, KEYS, WITHOUT_ENDS
 from fourpair._client import Client
+from fourpair._handovers import Handovers
 from fourpair._jobs import Jobs
 from fourpair._records import Records
 from fourpair._runs import Assessments, Regrades
@@ -29,6 +30,7 @@ OPERATIONS = {
 }
 PARTS = {
     "": Client,
+    "handovers": Handovers,
     "jobs": Jobs,
     "records": Records,
     "changes": Changes,

@@ -29,7 +29,8 @@ def counts_as_done(outcome: str, job: Job) -> bool:
     return outcome == "pass" or (outcome == "marginal_pass" and job.marginal_pass_billable)
 
 
-def _group(record: Record, job: Job) -> str:
+def group_of(record: Record, job: Job) -> str:
+    """Return whether a link is fine, to be looked at again or to be redone, by the job's policy."""
     if record.outcome == "marginal_pass":
         return FINE if job.marginal_pass_billable else LOOK_AGAIN
     return GROUPS[record.outcome]
@@ -51,7 +52,7 @@ def _link(reader: Reader, record: Record) -> Document:
 def _grouped(reader: Reader, job: Job, records: Iterable[Record]) -> Document:
     groups: dict[str, list[Document]] = {FINE: [], LOOK_AGAIN: [], REDO: []}
     for record in records:
-        groups[_group(record, job)].append(_link(reader, record))
+        groups[group_of(record, job)].append(_link(reader, record))
     return groups
 
 

@@ -19,7 +19,7 @@ from fourpair_service.storage.opening import IN_MEMORY
 SAMPLES: Final = Path(__file__).resolve().parents[3] / "samples" / "links"
 START_TIMEOUT_S: Final = 30
 TRY_IT: Final = (
-    "To try the interface: 'fourpair-service demo --keep' and open the addresses that it shows; "
+    "To try it: 'fourpair-service demo --keep', and open the address that it shows with /docs or /office; "
     "'fourpair-service serve' keeps records."
 )
 OUTCOMES: Final = {

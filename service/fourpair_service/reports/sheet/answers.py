@@ -62,7 +62,7 @@ def missing(verdict: Document, words: Language) -> list[str]:
 
 
 def _above(verdict: Document, words: Language) -> Answer:
-    is_inside = verdict["outcome"] in {"pass", "marginal_pass"} and verdict["headroom"] is not None
+    is_inside = verdict["outcome"] == "pass" and verdict["headroom"] is not None
     more = (words.say("answer.inside_is_enough"),) if is_inside else ()
     return Answer("above", words.say("heading.above"), _distance(verdict, words), more)
 

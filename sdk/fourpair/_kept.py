@@ -174,6 +174,8 @@ class Summary(Told):
     Attributes:
         missing: links of the schedule without a record.
         groups: links by what a supervisor would say: ``fine``, ``look_again``, ``redo``.
+        wanted: each application and power type that the job wants, how many ``links`` carry it
+            without a condition, and the labels of the ``others``; empty in the past.
     """
 
     job: str
@@ -189,6 +191,7 @@ class Summary(Told):
     first_pass_rate: float | None = None
     provisional: bool = False
     worst: tuple[Mapping[str, Any], ...] = ()
+    wanted: tuple[Mapping[str, Any], ...] = ()
     same_measurement: tuple[Mapping[str, Any], ...] = ()
     after_acceptance: tuple[Mapping[str, Any], ...] = ()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from dataclasses import replace
 
 import pytest
@@ -386,3 +387,25 @@ def test_begin_counts_what_fits(desk, store):
     with store.writing() as writer:
         run = begin(writer, desk, "night", REGRADE, Filter(job_id="none"))
     assert (run.total, run.last_row) == (0, 2)
+
+
+def test_what_is_only_shown_is_told_after_what_is_judged():
+    before = grade(measurement(), {"rule_set": OLD}).verdict
+    judged = {
+        **before["parameters"][0],
+        "parameter": "next",
+        "end": "near",
+        "outcome": "pass",
+        "basis": "memory",
+    }
+    shown = {**judged, "parameter": "acr_n", "outcome": None, "worst_margin": {"margin_db": -9.0}}
+    moved = {**judged, "parameter": "return_loss"}
+    before["parameters"] = [shown, judged, moved]
+    after = copy.deepcopy(before)
+    for row in after["parameters"]:
+        row["basis"] = "published"
+    after["parameters"][2]["outcome"] = "fail"
+
+    told = comparing.difference(before, after)
+
+    assert [cause["parameter"] for cause in told["because"]] == ["return_loss", "next", "acr_n"]

@@ -12,6 +12,7 @@ from typing import Any, Final, cast
 from fontTools.ttLib import TTFont
 from fpdf import FPDF
 from fpdf.enums import XPos, YPos
+from fpdf.fonts import TTFFont
 from fpdf.prefs import ViewerPreferences
 
 from fourpair_service.reports.inks import INK, RULE
@@ -102,7 +103,8 @@ class Paper(FPDF):
     def close_type(self) -> None:
         """Let go of the files of the type."""
         for font in self.fonts.values():
-            font.ttfont.close()
+            if isinstance(font, TTFFont):
+                font.ttfont.close()
 
     def type(self, size: float, *, bold: bool = False, ink: str = INK) -> None:
         """Choose size, weight and colour of what is written next. [pt]."""

@@ -33,7 +33,7 @@ class Handovers:
         Args:
             job_id: of the job.
             target: the file; it appears only when it is whole.
-            media: ``"pdf"``, ``"xlsx"`` or ``"csv"``.
+            media: ``"pdf"``, ``"xlsx"``, ``"csv"``, or ``"zip"`` for everything.
             language: ``"en"`` or ``"de"``.
             length_unit: ``"m"`` or ``"ft"``.
             paper: ``"a4"`` or ``"letter"``.

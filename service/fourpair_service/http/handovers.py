@@ -15,6 +15,7 @@ from fourpair_service.records.errors import NotFoundError
 from fourpair_service.records.model import Job, Record
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.views.handover import plan
+from fourpair_service.reports.handover.archive import write_archive
 from fourpair_service.reports.handover.model import Handover, Progress
 from fourpair_service.reports.handover.pdf import write_pdf
 from fourpair_service.reports.handover.tables import write_links_csv, write_results_csv
@@ -28,6 +29,7 @@ MEDIA: Final = {
     "pdf": "application/pdf",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "csv": "text/csv",
+    "zip": "application/zip",
 }
 
 
@@ -90,7 +92,7 @@ def writer_of(form: HandoverForm) -> Callable[[Handover, Path], None]:
         return write_workbook if form.per_link is PerLink.ROW else write_sheets_workbook
     if form.media == "csv":
         return write_links_csv if form.table is CsvTable.LINKS else write_results_csv
-    return write_pdf
+    return write_archive if form.media == "zip" else write_pdf
 
 
 def write_handover(

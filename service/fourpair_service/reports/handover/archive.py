@@ -38,8 +38,8 @@ _UNSAFE: Final = re.compile(r"[^A-Za-z0-9._-]+")
 def folder_of(number: int, label: str) -> str:
     """Return the folder of a link: its number in label order, and as much of the label as every disk takes.
 
-    >>> folder_of(7, "A/1 \\u00fc")
-    'links/00007-A_1_'
+    >>> folder_of(7, "A/1 b")
+    'links/00007-A_1_b'
     """
     return f"links/{number:05}-{_UNSAFE.sub('_', label)[:MOST_NAME_CHARACTERS].strip('.') or '_'}"
 

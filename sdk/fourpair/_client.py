@@ -128,8 +128,8 @@ class Client(Grading):
         self.handovers = Handovers(transport.send)
         self.records = Records(transport.send)
         self.changes = Changes(transport.send)
-        self.regrades = Regrades(transport.send)
-        self.assessments = Assessments(transport.send)
+        self.regrades = Regrades(transport.send, transport.sleep, transport.monotonic)
+        self.assessments = Assessments(transport.send, transport.sleep, transport.monotonic)
         self.subscriptions = Subscriptions(transport.send)
 
     def __repr__(self) -> str:

@@ -104,7 +104,7 @@ class Paper(FPDF):
         """Let go of the files of the type."""
         for font in self.fonts.values():
             if isinstance(font, TTFFont):
-                font.ttfont.close()
+                font.close()
 
     def type(self, size: float, *, bold: bool = False, ink: str = INK) -> None:
         """Choose size, weight and colour of what is written next. [pt]."""

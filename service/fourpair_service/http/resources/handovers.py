@@ -14,8 +14,8 @@ from fourpair_service.http.auth import caller
 from fourpair_service.http.body_errors import StreamsFullError
 from fourpair_service.http.handovers import MEDIA, HandoverForm, asked_handover, write_handover
 from fourpair_service.http.kit import StrictBlueprint
+from fourpair_service.http.line_stream import STREAMS, Streams
 from fourpair_service.http.operation import operate
-from fourpair_service.http.resources.grade_stream import STREAMS, Streams
 from fourpair_service.http.resources.revisions import asked_format
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.handovers import FILE, HANDOVER_CONTENT, HandoverQuery

@@ -75,7 +75,7 @@ def margins_picture(
     title = words.say(f"parameter.{parameter}")
     shapes: list[Shape] = [
         Area(box(LEFT, y(0), right - LEFT, BOTTOM - y(0)), OUTSIDE_FILL),
-        *_grid(x, y, words),
+        *grid(x, y, words),
         Words(title, LEFT, 12, 10, INK, "start", bold=True),
         *(_line(curve, x, y) for curve in curves),
         *_worst(worst, x, y, words),
@@ -90,7 +90,8 @@ def margins_picture(
     return Picture(f"margin-{parameter}", title, said, width, HEIGHT, tuple(shapes))
 
 
-def _grid(x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
+def grid(x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
+    """Return the ground that curves of margins stand on, with the limit line."""
     shapes: list[Shape] = []
     for value in y.ticks():
         is_limit = abs(value) < 1e-9

@@ -12,7 +12,14 @@ from fourpair_service.app import record_grader
 from fourpair_service.cli.existing import existing_store
 from fourpair_service.config import Settings
 from fourpair_service.errors import ServiceError
-from fourpair_service.http.handovers import MEDIA, HandoverForm, asked_handover, write_handover
+from fourpair_service.http.handovers import (
+    MEDIA,
+    CsvTable,
+    HandoverForm,
+    PerLink,
+    asked_handover,
+    write_handover,
+)
 from fourpair_service.records.desk import Caller, visible_job
 from fourpair_service.reports.language import LengthUnit, Tongue
 from fourpair_service.reports.paper import PaperSize
@@ -35,6 +42,8 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     parser.add_argument("--language", choices=[t.value for t in Tongue])
     parser.add_argument("--length-unit", choices=[u.value for u in LengthUnit])
     parser.add_argument("--paper", choices=[p.value for p in PaperSize])
+    parser.add_argument("--per-link", choices=[p.value for p in PerLink], help="of a workbook (row)")
+    parser.add_argument("--table", choices=[t.value for t in CsvTable], help="of a CSV (links)")
     parser.set_defaults(run=run)
 
 

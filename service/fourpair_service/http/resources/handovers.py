@@ -56,7 +56,8 @@ def _pieces(file: BinaryIO, give_back: Callable[[], None]) -> Iterator[bytes]:
 
 def file_response(pieces: Iterator[bytes], size: int, name: str, form: HandoverForm) -> Response:
     """Return a file to be saved."""
-    response = Response(pieces, content_type=MEDIA[form.media])
+    more = "; charset=utf-8; header=present" if form.media == "csv" else ""
+    response = Response(pieces, content_type=MEDIA[form.media] + more)
     response.content_length = size
     response.headers.set("Content-Disposition", "attachment", filename=name)
     response.headers["Content-Language"] = form.tongue

@@ -42,13 +42,13 @@ from fourpair_service.http.schemas.jobs import MOST_LINKS, ScheduledLinkSchema
 from fourpair_service.http.schemas.queries import AttachmentQuery, FormatQuery, WriteQuery
 from fourpair_service.http.schemas.strict import StrictSchema
 from fourpair_service.http.services import services
-from fourpair_service.http.spreadsheet import csv_text, plain_text
 from fourpair_service.http.terms import expected_tags, terms
 from fourpair_service.records import job_commands
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import job_tag, visible_job
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Job, ScheduledLink
+from fourpair_service.reports.spreadsheet import csv_text, plain_text
 
 HEADER: Final = ("label", "item_code")
 OCTETS: Final = "application/octet-stream"

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from marshmallow import fields
 
-from fourpair_service.http.handovers import MEDIA
+from fourpair_service.http.handovers import MEDIA, CsvTable, PerLink
 from fourpair_service.http.schemas.fields import Choice
 from fourpair_service.http.schemas.sheets import SHEET_FIELDS
 from fourpair_service.http.schemas.strict import StrictSchema
@@ -22,3 +22,5 @@ class HandoverQuery(StrictSchema):
 
     format: fields.Field[Any] = Choice((*MEDIA,), metadata={"description": "goes before the Accept header"})
     language, length_unit, paper = (SHEET_FIELDS[name] for name in ("language", "length_unit", "paper"))
+    per_link = Choice(PerLink, metadata={"description": "of a workbook: a row or a sheet of its own"})
+    table = Choice(CsvTable, metadata={"description": "of a CSV: all links, or all results of all links"})

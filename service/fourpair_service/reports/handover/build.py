@@ -19,18 +19,20 @@ REASON_CHARACTERS = 200
 PLACE_CHARACTERS = 60
 
 
-def link_lines(handover: Handover) -> Iterator[LinkLine]:
-    """Yield a line for each link, in label order; the documents of one record at a time are held."""
+def each_link(handover: Handover) -> Iterator[tuple[PlannedLink, LinkLine, Kept | None]]:
+    """Yield each link in label order, its line and what is kept of it, one at a time."""
     for link in handover.plan.links:
-        yield link_line(handover, link)
+        if link.record is None:
+            label = printable(link.label, LABEL_CHARACTERS)
+            yield link, LinkLine(label, MISSING, MISSING, link.is_scheduled), None
+        else:
+            kept = handover.kept(link.record)
+            yield link, _line(handover, link, link.record, kept), kept
 
 
-def link_line(handover: Handover, link: PlannedLink) -> LinkLine:
-    """Return the line of a link."""
-    label = printable(link.label, LABEL_CHARACTERS)
-    if link.record is None:
-        return LinkLine(label, MISSING, MISSING, link.is_scheduled)
-    return _line(handover, link, link.record, handover.kept(link.record))
+def link_lines(handover: Handover) -> Iterator[LinkLine]:
+    """Yield a line for each link, in label order."""
+    return (line for _, line, _ in each_link(handover))
 
 
 def _line(handover: Handover, link: PlannedLink, record: Record, kept: Kept) -> LinkLine:
@@ -48,7 +50,7 @@ def _line(handover: Handover, link: PlannedLink, record: Record, kept: Kept) -> 
         basis=verdict["basis"],
         headroom_db=record.headroom_db,
         where=_where(verdict, words),
-        length_m=_length_m(verdict),
+        length_m=length_m(verdict),
         tested_at=record.tested_at,
         failing=tuple(_failing(verdict, words)),
         reservations=tuple(saying.reservations(verdict)),
@@ -68,7 +70,7 @@ def _where(verdict: Document, words: Language) -> str:
     return ", ".join(parts + ([f"{words.frequency(at)} MHz"] if at is not None else []))
 
 
-def _length_m(verdict: Document) -> float | None:
+def length_m(verdict: Document) -> float | None:
     """Return the length that was judged; none where wires are broken, which makes it that of a piece. [m]."""
     if verdict["wire_map"]["findings"]:
         return None

@@ -9,12 +9,18 @@ from fourpair_service.reports.handover.model import MISSING, LinkLine
 from fourpair_service.reports.handover.pages import Book, Column
 from fourpair_service.reports.inks import FAINT, INK, MUTED, OUTSIDE
 from fourpair_service.reports.language import FEET_PER_METRE, Language, LengthUnit
+from fourpair_service.reports.paper import drawable
 from fourpair_service.reports.sheet.saying import FAILING, capitalised
 
-CELLS_ACROSS: Final = 6
+# As many cells in a row as let most labels be read.
+CELLS_ACROSS: Final = (6, 5, 4, 3)
+MOST_CUT: Final = 0.05
 CELL_HEIGHT: Final = 5.4
 ROW_HEIGHT: Final = 4.4
 GAP: Final = 6.0
+LABEL_TYPE: Final = 7.6
+# What mark, word and gap take of a cell. [mm]
+BESIDE_LABEL: Final = 21.0
 TYPE: Final = 6.6
 NONE: Final = "–"  # noqa: RUF001 - a dash for an empty cell
 
@@ -30,21 +36,34 @@ def add_picture(book: Book, lines: Sequence[LinkLine]) -> None:
     book.begin(words.say("handover.picture"))
     book.text(words.say("handover.picture_how"), size=8)
     book.y += 2
+    across = _across(book, lines)
     at = 0
     while at < len(lines):
         rows = int((book.bottom - book.y) / CELL_HEIGHT)
         # Filled evenly, so that a job of few links is no single tall column.
-        rows = max(1, min(rows, -(-(len(lines) - at) // CELLS_ACROSS)))
-        shown = lines[at : at + rows * CELLS_ACROSS]
-        _cells(book, shown, rows)
+        rows = max(1, min(rows, -(-(len(lines) - at) // across)))
+        shown = lines[at : at + rows * across]
+        _cells(book, shown, rows, across)
         at += len(shown)
         if at < len(lines):
             book.need(book.paper.h)
 
 
-def _cells(book: Book, lines: Sequence[LinkLine], rows: int) -> None:
+def _across(book: Book, lines: Sequence[LinkLine]) -> int:
+    """Return how many cells stand in a row."""
+    paper = book.paper
+    paper.type(LABEL_TYPE, bold=True)
+    widths = [paper.get_string_width(drawable(line.label)) for line in lines]
+    for across in CELLS_ACROSS:
+        room = paper.inner_width / across - BESIDE_LABEL
+        if sum(width > room for width in widths) <= MOST_CUT * len(widths):
+            return across
+    return CELLS_ACROSS[-1]
+
+
+def _cells(book: Book, lines: Sequence[LinkLine], rows: int, across: int) -> None:
     paper, words = book.paper, book.words
-    width = paper.inner_width / CELLS_ACROSS
+    width = paper.inner_width / across
     for number, line in enumerate(lines):
         x = paper.l_margin + number // rows * width
         y = book.y + number % rows * CELL_HEIGHT
@@ -53,7 +72,7 @@ def _cells(book: Book, lines: Sequence[LinkLine], rows: int) -> None:
         paper.type(6.8, ink=ink_of(line.state))
         room = paper.get_string_width(word) + 1
         paper.words(word, x, y + 3.6, width - GAP, align="R")
-        paper.type(7.6, bold=True)
+        paper.type(LABEL_TYPE, bold=True)
         paper.words(line.label, x + 5, y + 3.6, width - 5 - GAP - room)
     book.y += rows * CELL_HEIGHT
 

@@ -23,9 +23,10 @@ from fourpair._pace import Pace
 from fourpair._records import Records
 from fourpair._retries import Retries
 from fourpair._runs import Assessments, Regrades
+from fourpair._sending import Transport, new_session
 from fourpair._subscriptions import Subscriptions
 from fourpair._told import told
-from fourpair._transport import JSON, Transport, new_session, operation
+from fourpair._transport import JSON, operation
 
 DEFAULT_URL = "http://127.0.0.1:8740"
 CONNECT_TIMEOUT_S = 3.0

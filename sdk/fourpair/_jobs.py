@@ -8,7 +8,7 @@ from urllib.parse import quote
 
 import requests
 
-from fourpair._kept import Attachment, Billing, Job, JobFault, Quantity, Schedule, Summary
+from fourpair._kept_jobs import Attachment, Billing, Job, JobFault, Quantity, Schedule, Summary
 from fourpair._listing import Listing
 from fourpair._told import told
 from fourpair._transport import MERGE_PATCH, Send, asked, operation, tag_header

@@ -1,4 +1,4 @@
-"""Jobs, records and what is told of them, as typed values. What this version does not know stays in ``raw``."""
+"""Records and what is told of them, as typed values. What this version does not know stays in ``raw``."""
 
 from __future__ import annotations
 
@@ -132,112 +132,6 @@ class Change(Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Job(Told):
-    """A contract.
-
-    Attributes:
-        schedule: the links that must exist, each with ``label`` and ``item_code``.
-        etag: what a change of it rests on; ``None`` where it came in a list.
-    """
-
-    id: str
-    revision: int
-    name: str
-    customer: str | None = None
-    site: str | None = None
-    requirement: Mapping[str, Any] = field(default_factory=dict)
-    configuration: str | None = None
-    applications: tuple[str, ...] = ()
-    power_type: str | None = None
-    cords: Mapping[str, Any] = field(default_factory=dict)
-    minimum_basis: str | None = None
-    marginal_pass_billable: bool = False
-    schedule: tuple[Mapping[str, Any], ...] = ()
-    external_ids: Mapping[str, str] = field(default_factory=dict)
-    metadata: Mapping[str, str] = field(default_factory=dict)
-    acceptance: Mapping[str, Any] | None = None
-    changed_at: str | None = None
-    etag: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Summary(Told):
-    """Where a job stands.
-
-    Attributes:
-        missing: links of the schedule without a record.
-        groups: links by what a supervisor would say: ``fine``, ``look_again``, ``redo``.
-    """
-
-    job: str
-    seq: int
-    links: int
-    done: int
-    counts: Mapping[str, int]
-    missing: tuple[str, ...]
-    groups: Mapping[str, Any]
-    scheduled: int = 0
-    withdrawn: int = 0
-    unscheduled: tuple[str, ...] = ()
-    first_pass_rate: float | None = None
-    provisional: bool = False
-    worst: tuple[Mapping[str, Any], ...] = ()
-    same_measurement: tuple[Mapping[str, Any], ...] = ()
-    after_acceptance: tuple[Mapping[str, Any], ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Quantity(Told):
-    """A signed quantity of one item code; ``None`` for links without one."""
-
-    item_code: str | None
-    quantity: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Billing(Told):
-    """Signed quantities for a period of the feed; never prices.
-
-    Attributes:
-        until: ask with this as ``since`` next time.
-        lines: each link to bill, or to give back with the ``seq`` it credits.
-        state_digest: seals all that an invoice rests on.
-    """
-
-    job: str
-    since: int
-    until: int
-    totals: tuple[Quantity, ...]
-    lines: tuple[Mapping[str, Any], ...]
-    state_digest: str
-    billable: tuple[Quantity, ...] = ()
-    passed: int = 0
-    passed_marginally: int = 0
-    changes: Mapping[str, int] = field(default_factory=dict)
-    accepted_seq: int | None = None
-    after_acceptance: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JobFault(Told):
-    """Something to mend; ``key`` is the same until it is mended and after.
-
-    Attributes:
-        ticket: ``title`` and ``body``, ready to be sent.
-    """
-
-    key: str
-    state: str
-    what: str
-    record: str
-    label: str
-    ticket: Mapping[str, str]
-    opened_seq: int = 0
-    seen_seq: int = 0
-    closed_seq: int | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class KeyState(Told):
     """What became of a request with an idempotency key: ``landed``, ``running``, ``not_landed``."""
 
@@ -248,39 +142,6 @@ class KeyState(Told):
     revision: int | None = None
     seq: int | None = None
     at: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Attachment(Told):
-    """A document of a job.
-
-    Attributes:
-        size: [bytes]
-        digest: of its bytes, ``sha256:...``.
-    """
-
-    id: str
-    job: str
-    name: str
-    media_type: str
-    size: int
-    digest: str
-    at: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Schedule(Told):
-    """The links that a job must have, and what became of each line that was sent.
-
-    Attributes:
-        schedule: each with ``label`` and ``item_code``.
-        lines: each with ``line``, ``label`` and ``result``: ``added``, ``changed``, ``same``.
-        removed: labels that are no longer in it.
-    """
-
-    schedule: tuple[Mapping[str, Any], ...]
-    lines: tuple[Mapping[str, Any], ...] = ()
-    removed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

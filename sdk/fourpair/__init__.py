@@ -5,6 +5,10 @@
 >>> with service() as running, running.client() as client:
 ...     client.jobs.create("clinic", name="Clinic").id
 'clinic'
+
+Examples below have a ``client`` of such a service (``running``), with a job "clinic" of two
+links: ``record`` (A-01) passes, ``bad`` (A-02) has two pins exchanged. ``link`` and
+``failing`` are measurements of A-03, good and bad, that are not kept yet.
 """
 
 from fourpair._client import Client

@@ -22,6 +22,9 @@ class Record(Told):
         seq: its newest entry in the change feed.
         shown: the revision that was asked for; ``None`` where it came in a list.
         etag: what a change of it rests on; ``None`` where it came in a list.
+
+    >>> record.label, record.outcome, record.headroom_db, record.external_ids
+    ('A-01', 'pass', 1.083, {'costing': 'J-1'})
     """
 
     id: str
@@ -54,7 +57,11 @@ class Record(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Revision(Told):
-    """One link of a record's chain."""
+    """One link of a record's chain.
+
+    >>> record.shown.number, record.shown.kind, record.shown.previous_digest
+    (1, 'submitted', None)
+    """
 
     record: str
     number: int
@@ -84,6 +91,10 @@ class Written(Told):
         result: ``created``, ``revised`` or ``unchanged``.
         replayed: the same request had been carried out before.
         idempotency_key: the key that the request carried.
+
+    >>> written = client.records.create(link, dry_run=True)
+    >>> written.result, written.verdict.outcome, written.dry_run, written.replayed
+    ('created', 'pass', True, False)
     """
 
     record: Record
@@ -102,6 +113,10 @@ class BatchItem(Told):
     Attributes:
         result: ``created``, ``revised``, ``unchanged`` or ``refused``.
         problem: why it was refused, as a problem document.
+
+    >>> (item,) = client.records.batch([link.with_changes(job="none")])
+    >>> item.label, item.result, item.problem["code"]
+    ('A-03', 'refused', 'not-kept')
     """
 
     index: int
@@ -116,7 +131,12 @@ class BatchItem(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change(Told):
-    """One entry of the change feed; ``seq`` has no gaps."""
+    """One entry of the change feed; ``seq`` has no gaps.
+
+    >>> change = next(client.changes.list(after=1))
+    >>> change.seq, change.kind, change.label, change.outcome
+    (2, 'record.submitted', 'A-01', 'pass')
+    """
 
     seq: int
     kind: str
@@ -133,7 +153,13 @@ class Change(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeyState(Told):
-    """What became of a request with an idempotency key: ``landed``, ``running``, ``not_landed``."""
+    """What became of a request with an idempotency key: ``landed``, ``running``, ``not_landed``.
+
+    >>> written = client.records.create(link)
+    >>> state = client.landed(written.idempotency_key)
+    >>> state.state, state.subject, state.seq
+    ('landed', 'record', 4)
+    """
 
     key: str
     state: str
@@ -153,6 +179,10 @@ class Reconciled(Told):
         changed: both hold one, and not the same.
         missing: only the other system holds it.
         extra: only this service holds it.
+
+    >>> found = client.reconcile("costing", {"J-1": record.measurement_digest, "J-9": "sha256:00"})
+    >>> len(found.same), found.missing[0]["external_id"], found.agree
+    (1, 'J-9', False)
     """
 
     same: tuple[Mapping[str, Any], ...] = ()
@@ -189,7 +219,12 @@ def joined(documents: Sequence[Mapping[str, Any]]) -> Reconciled:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Party(Told):
-    """A person or customer; ``name`` is ``None`` once it is erased."""
+    """A person or customer; ``name`` is ``None`` once it is erased.
+
+    >>> (who,) = client.parties()
+    >>> who.kind, who.name
+    ('person', 'Swift crew')
+    """
 
     id: str
     kind: str
@@ -199,7 +234,11 @@ class Party(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group(Told):
-    """Records that have something in common: ``values`` says what."""
+    """Records that have something in common: ``values`` says what.
+
+    >>> [(group.values["outcome"], group.records) for group in client.stats("outcome")]
+    [('fail', 1), ('pass', 1)]
+    """
 
     values: Mapping[str, str | None]
     records: int
@@ -208,7 +247,11 @@ class Group(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FaultPage(Told):
-    """Plain help for one fault."""
+    """Plain help for one fault.
+
+    >>> client.fault("split_pair").title
+    'Split pair'
+    """
 
     code: str
     title: str

@@ -16,6 +16,10 @@ class Job(Told):
     Attributes:
         schedule: the links that must exist, each with ``label`` and ``item_code``.
         etag: what a change of it rests on; ``None`` where it came in a list.
+
+    >>> job = client.jobs.get("clinic")
+    >>> job.name, job.requirement["category"], job.schedule[0]
+    ('Clinic', '6', {'label': 'A-01', 'item_code': 'outlet'})
     """
 
     id: str
@@ -45,6 +49,10 @@ class Summary(Told):
     Attributes:
         missing: links of the schedule without a record.
         groups: links by what a supervisor would say: ``fine``, ``look_again``, ``redo``.
+
+    >>> summary = client.jobs.summary("clinic")
+    >>> summary.done, summary.missing, summary.groups["redo"][0]["label"]
+    (1, ('A-03',), 'A-02')
     """
 
     job: str
@@ -66,7 +74,11 @@ class Summary(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quantity(Told):
-    """A signed quantity of one item code; ``None`` for links without one."""
+    """A signed quantity of one item code; ``None`` for links without one.
+
+    >>> client.jobs.billing("clinic").totals
+    (Quantity(item_code='outlet', quantity=1),)
+    """
 
     item_code: str | None
     quantity: int
@@ -80,6 +92,10 @@ class Billing(Told):
         until: ask with this as ``since`` next time.
         lines: each link to bill, or to give back with the ``seq`` it credits.
         state_digest: seals all that an invoice rests on.
+
+    >>> billing = client.jobs.billing("clinic")
+    >>> billing.until, billing.lines[0]["label"], billing.lines[0]["quantity"]
+    (3, 'A-01', 1)
     """
 
     job: str
@@ -102,6 +118,10 @@ class JobFault(Told):
 
     Attributes:
         ticket: ``title`` and ``body``, ready to be sent.
+
+    >>> (fault,) = client.jobs.faults("clinic")
+    >>> fault.state, fault.what, fault.ticket["title"]
+    ('open', 'wire_map:reversed_pair:12', 'A-02: Wire map: reversed pair 12')
     """
 
     key: str
@@ -122,6 +142,10 @@ class Attachment(Told):
     Attributes:
         size: [bytes]
         digest: of its bytes, ``sha256:...``.
+
+    >>> kept = client.jobs.attach("clinic", "plan.txt", b"first floor", media_type="text/plain")
+    >>> kept.name, kept.size, kept.digest[:14]
+    ('plan.txt', 11, 'sha256:8a45058')
     """
 
     id: str
@@ -141,6 +165,9 @@ class Schedule(Told):
         schedule: each with ``label`` and ``item_code``.
         lines: each with ``line``, ``label`` and ``result``: ``added``, ``changed``, ``same``.
         removed: labels that are no longer in it.
+
+    >>> client.jobs.schedule("clinic").schedule[0]
+    {'label': 'A-01', 'item_code': 'outlet'}
     """
 
     schedule: tuple[Mapping[str, Any], ...]

@@ -30,6 +30,13 @@ class Verdict(Told):
         faults: what is suspected, the strongest suspicion first; beside the verdict.
         assessment: everything that was said beside the verdict, as it arrived.
         curves: margins over frequency, where ``client.grade(..., curves=True)`` asked for them.
+
+    >>> client.grade(failing)
+    <Verdict A-03: fail, headroom -6.9 dB, provisional; NEXT at the far end -6.9 dB on 36-45 at 215 MHz, PS NEXT at the far end -5.1 dB on 36 at 202.5 MHz>
+    >>> client.records.verdict(bad.id)
+    <Verdict A-02: fail, provisional; The two wires of pair 12 are exchanged (reversed pair)>
+    >>> client.records.verdict(record.id).passed
+    True
     """
 
     outcome: str
@@ -56,7 +63,11 @@ class Verdict(Told):
         assessment: Mapping[str, Any] | None = None,
         response: requests.Response | None = None,
     ) -> Verdict:
-        """Return the verdict of a document that the service sent, with what was said beside it."""
+        """Return the verdict of a document that the service sent, with what was said beside it.
+
+        >>> Verdict.from_document({"outcome": "pass", "label": "A-01"}).headline
+        'A-01: pass'
+        """
         beside = assessment or {}
         rule_set: Mapping[str, Any] = document.get("rule_set", {})
         return cls(
@@ -85,6 +96,12 @@ class Verdict(Told):
         return found
 
     @property
+    def wire_map(self) -> Mapping[str, Any]:
+        """What was found of the wire map: ``outcome``, and ``findings`` each with ``kind``, ``pairs``, ``text``."""
+        found: Mapping[str, Any] = self.raw.get("wire_map") or {}
+        return found
+
+    @property
     def passed(self) -> bool:
         """Whether the outcome is a pass, marginal or not."""
         return self.outcome in {"pass", "marginal_pass"}
@@ -94,6 +111,9 @@ class Verdict(Told):
 
         Raises:
             KeyError: the verdict has none of that name and end.
+
+        >>> client.grade(link).parameter("insertion_loss")
+        <insertion loss: pass, +1.1 dB on 36 at 1 MHz>
         """
         for result in self.parameters:
             if result.parameter == name and result.end == end:
@@ -101,7 +121,11 @@ class Verdict(Told):
         raise KeyError(f"no {name} at {end} in this verdict")
 
     def failing(self) -> Sequence[ParameterResult]:
-        """Return the results that fail, marginally or not."""
+        """Return the results that fail, marginally or not; what fails of the wire map is in ``wire_map``.
+
+        >>> client.grade(failing).failing()
+        [<NEXT at the far end: fail, -6.9 dB on 36-45 at 215 MHz>, <PS NEXT at the far end: fail, -5.1 dB on 36 at 202.5 MHz>]
+        """
         return [r for r in self.parameters if r.outcome in {"fail", "marginal_fail"}]
 
     @property
@@ -113,11 +137,16 @@ class Verdict(Told):
         return f"{name}: {OUTCOME_WORDS.get(self.outcome, self.outcome)}{headroom}{provisional}"
 
     def __repr__(self) -> str:
-        failing = [f"{r.name} {r.worst_margin or ''}".strip() for r in self.failing()]
+        failing = [str(found.get("text", "")).rstrip(".") for found in self.wire_map.get("findings", ())]
+        failing += [f"{r.name} {r.worst_margin or ''}".strip() for r in self.failing()]
         return f"<Verdict {self.headline}{'; ' if failing else ''}{', '.join(failing)}>"
 
     def summary(self) -> str:
-        """Return the verdict as plain text: notices, outcome, reasons, what is suspected."""
+        """Return the verdict as plain text: notices, outcome, reasons, what is suspected.
+
+        >>> print(client.grade(failing).summary().splitlines()[1])
+        A-03: fail, headroom -6.9 dB, provisional
+        """
         suspected = [f"Suspected: {fault.text} First: {fault.first}" for fault in self.faults]
         cautions = [f"Caution: {caution.text}" for caution in self.cautions]
         return "\n".join([*self.notices, self.headline, *self.reasons, *suspected, *cautions])
@@ -127,6 +156,9 @@ class Verdict(Told):
 
         Raises:
             ImportError: pandas is not installed.
+
+        >>> client.grade(link).to_frame().set_index("parameter").loc["length", ["unit", "outcome"]].tolist()
+        ['m', 'pass']
         """
         rows = [
             {

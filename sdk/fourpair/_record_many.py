@@ -45,6 +45,9 @@ class RecordMany:
         Raises:
             ConflictError: ``"atomic"``, and an item cannot be kept.
             InvalidMeasurementError: one cannot be right; nothing was sent.
+
+        >>> [item.result for item in client.records.batch([link, link.with_changes(label="A-04")])]
+        ['created', 'created']
         """
         lines = b"\n".join(encoded(checked(each)) for each in measurements)
         query = {"mode": mode, "dry_run": dry_run, "assessment": assessment}
@@ -77,6 +80,9 @@ class RecordMany:
 
         Raises:
             TransportError: no answer arrived, or it was cut.
+
+        >>> [(item.label, item.outcome) for item in client.records.upsert_many([link])]
+        [('A-03', 'pass')]
         """
         query = {"dry_run": dry_run, "assessment": assessment}
         lines = answered_lines(self._send, "/v1/records:stream", query, measurements)
@@ -119,6 +125,10 @@ class RecordMany:
         Raises:
             ConflictError: ``"atomic"``, and an item of a part cannot be kept.
             InvalidSettingError: the checkpoint belongs to other measurements.
+
+        >>> sent = (link.with_changes(label=f"B-{number}") for number in range(3))
+        >>> [(item.label, item.result) for item in client.records.upload(sent, most_items=2, threads=2)]
+        [('B-0', 'created'), ('B-1', 'created'), ('B-2', 'created')]
         """
         query = {"mode": mode, "dry_run": dry_run, "assessment": assessment}
         upload = Upload(

@@ -49,6 +49,9 @@ class Records(RecordReading, RecordMany):
     ``idempotency_key`` (one is made where none is given, and sent again on every
     try). A write takes a :class:`Record` as it was read, and is refused where it has
     moved on since; or its id, to write whatever is there.
+
+    >>> [record.label for record in client.records.list(job="clinic")]
+    ['A-01', 'A-02']
     """
 
     @operation("createRecord")
@@ -76,6 +79,12 @@ class Records(RecordReading, RecordMany):
             InvalidMeasurementError: it cannot be right, and was not sent.
             InvalidDocumentError: the document is not valid.
             NotFoundError: there is no such job.
+
+        >>> written = client.records.create(link)
+        >>> written.result, written.record.label, written.verdict.outcome
+        ('created', 'A-03', 'pass')
+        >>> client.records.create(link.with_changes(label="A-04"), dry_run=True).record.outcome
+        'pass'
         """
         query = {"dry_run": dry_run, "assessment": assessment}
         body = sent(checked(measurement), touchstone)
@@ -111,6 +120,9 @@ class Records(RecordReading, RecordMany):
             InvalidMeasurementError: it cannot be right, and was not sent.
             InvalidDocumentError: the document is not valid.
             StaleError: ``etag`` is given and no longer the newest.
+
+        >>> [client.records.upsert("costing", "J-3", link).result for _ in range(2)]
+        ['created', 'unchanged']
         """
         return _written(
             self._send(
@@ -138,6 +150,9 @@ class Records(RecordReading, RecordMany):
         Raises:
             StaleError: the record has moved on.
             InvalidDocumentError: the change touches what was measured.
+
+        >>> client.records.correct(record, {"label": "A-11"}, reason="sticker was wrong").record.label
+        'A-11'
         """
         path, headers = _target(record)
         answer = self._send(
@@ -178,6 +193,10 @@ class Records(RecordReading, RecordMany):
             StaleError: the record has moved on.
             ConflictError: it is withdrawn.
             InvalidMeasurementError: it cannot be right, and was not sent.
+
+        >>> written = client.records.retest(bad, link.with_changes(label="A-02"), reason="pins put right")
+        >>> bad.outcome, written.record.outcome, written.revision.number
+        ('fail', 'pass', 2)
         """
         path, headers = _target(record, "retests")
         query = {"reason": reason, "dry_run": dry_run, "assessment": assessment}
@@ -198,6 +217,9 @@ class Records(RecordReading, RecordMany):
         Raises:
             StaleError: the record has moved on.
             ConflictError: it is withdrawn already.
+
+        >>> client.records.withdraw(bad, reason="outlet was given up").record.withdrawn
+        True
         """
         path, headers = _target(record, "withdrawal")
         query, document = {"dry_run": dry_run}, {"reason": reason}

@@ -28,6 +28,12 @@ class Point:
         unit: ``db``, ``ns``, ``m`` or ``ohm``.
         margin, measured, limit: in that unit.
         frequency_mhz: where on the curve. [MHz]
+
+    >>> point = client.grade(failing).parameter("next", "far").worst_margin
+    >>> print(point)
+    -6.9 dB on 36-45 at 215 MHz
+    >>> point.outcome, point.limit, point.unit
+    ('fail', 36.413, 'db')
     """
 
     unit: str
@@ -41,7 +47,11 @@ class Point:
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> Point:
-        """Return the point of a verdict document."""
+        """Return the point of a verdict document.
+
+        >>> print(Point.from_document({"margin_db": 1.25, "measured_db": 41.25, "limit_db": 40.0, "pairs": "12-36"}))
+        +1.2 dB on 12-36
+        """
         unit = unit_in(document, "measured") or "db"
         return cls(
             unit,
@@ -72,6 +82,12 @@ class ParameterResult(Told):
 
     Attributes:
         outcome: ``None`` for a parameter that is shown and not judged.
+
+    >>> result = client.grade(failing).parameter("return_loss", "near")
+    >>> result
+    <return loss at the near end: pass, +6.4 dB on 78 at 191 MHz>
+    >>> result.status, result.outcome, result.points_judged
+    ('required', 'pass', 2877)
     """
 
     parameter: str
@@ -88,7 +104,11 @@ class ParameterResult(Told):
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> ParameterResult:
-        """Return the result of a verdict document."""
+        """Return the result of a verdict document.
+
+        >>> ParameterResult.from_document({"parameter": "next", "title": "NEXT", "end": "near", "outcome": "pass"})
+        <NEXT at the near end: pass>
+        """
         return cls(
             document["parameter"],
             document.get("title", document["parameter"]),
@@ -117,7 +137,11 @@ class ParameterResult(Told):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class CategoryResult(Told):
-    """How the link stands to one category or class: ``met``, ``not_met``, ``not_evaluated``."""
+    """How the link stands to one category or class: ``met``, ``not_met``, ``not_evaluated``.
+
+    >>> [category for category in client.grade(link).categories if category.state == "met"]
+    [<category 3: met, headroom 1.8 dB>, <category 5e: met, headroom 1.2 dB>, <category 6: met, headroom 1.1 dB>]
+    """
 
     category: str
     title: str
@@ -128,7 +152,11 @@ class CategoryResult(Told):
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> CategoryResult:
-        """Return the result of a verdict document."""
+        """Return the result of a verdict document.
+
+        >>> CategoryResult.from_document({"category": "6", "state": "met", "headroom_db": 2.25})
+        <6: met, headroom 2.2 dB>
+        """
         return cls(
             document["category"],
             document.get("title", document["category"]),
@@ -146,7 +174,11 @@ class CategoryResult(Told):
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """Something to know that decides nothing."""
+    """Something to know that decides nothing.
+
+    >>> [caution.code for caution in client.grade(failing).cautions]
+    ['tested-in-future']
+    """
 
     code: str
     text: str
@@ -163,6 +195,12 @@ class Fault(Told):
         position_m: from the near end, ``None`` where it is not known. [m]
         uncertainty_m: of the position. [m]
         first: what to do first.
+
+    >>> fault = client.grade(failing).faults[0]
+    >>> fault
+    <Bad connector or termination (likely), at the far end (operating theatre, anaesthesia column)>
+    >>> fault.code, fault.pairs, round(fault.position_m), fault.first
+    ('bad_connector', ('36', '45', '78'), 52, 'Re-terminate this end with the twist kept up to the contacts; if it stays, replace the connector.')
     """
 
     code: str
@@ -179,7 +217,11 @@ class Fault(Told):
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> Fault:
-        """Return the fault of a diagnosis document."""
+        """Return the fault of a diagnosis document.
+
+        >>> Fault.from_document({"code": "split_pair", "title": "Split pair", "confidence": "certain"})
+        <Split pair (certain)>
+        """
         place: Mapping[str, Any] = document.get("place") or {}
         return cls(
             document["code"],

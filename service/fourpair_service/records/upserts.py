@@ -176,9 +176,14 @@ class _UndoneError(Exception):
     """Takes back an atomic batch of which an item failed."""
 
 
-def _prepared_items(desk: Desk, caller: Caller, documents: Sequence[Document]) -> list[Upsert | ServiceError]:
+def _prepared_items(
+    desk: Desk, caller: Caller, documents: Sequence[Document | ServiceError]
+) -> list[Upsert | ServiceError]:
     prepared: list[Upsert | ServiceError] = []
     for document in documents:
+        if isinstance(document, ServiceError):
+            prepared.append(document)
+            continue
         try:
             prepared.append(_prepared(desk, caller, document, None))
         except ServiceError as error:
@@ -203,7 +208,7 @@ def _item(
 def batch(
     desk: Desk,
     caller: Caller,
-    documents: Sequence[Document],
+    documents: Sequence[Document | ServiceError],
     terms: Terms,
     *,
     mode: str,
@@ -215,7 +220,7 @@ def batch(
         desk: where it is done.
         caller: who asks.
         terms: how it is to be done.
-        documents: measurement documents.
+        documents: measurement documents, or why one could not be read.
         mode: ``atomic`` keeps all or nothing; ``partial`` keeps what can be kept.
         told: makes the answer that a repetition of the request gets.
 

@@ -9,10 +9,11 @@ from typing import Any, Final
 from flask import Response, request
 from flask.views import MethodView
 
+from fourpair_service.errors import ServiceError
 from fourpair_service.http.auth import caller
 from fourpair_service.http.body_errors import BatchRefusedError, InvalidBodyError
 from fourpair_service.http.document_body import read_document
-from fourpair_service.http.json_body import BodyTooLargeError, UnsupportedBodyError
+from fourpair_service.http.json_body import BodyTooLargeError, UnreadableBodyError, UnsupportedBodyError
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.operation import (
     IDEMPOTENCY,
@@ -46,12 +47,18 @@ def _too_large(line: int, most: int) -> BodyTooLargeError:
 
 
 def _lines(raw: bytes, most: int) -> list[Any]:
-    documents = []
+    """Return what each line holds, or why it cannot be read."""
+    documents: list[Any] = []
     for number, line in enumerate(raw.split(b"\n"), 1):
         if len(line) > most:
             raise _too_large(number, most)
-        if line.strip():
+        if not line.strip():
+            continue
+        try:
             documents.append(read_document(line, as_written=True))
+        except UnreadableBodyError as error:
+            pointer = f"/records/{len(documents)}{error.pointer}"
+            documents.append(UnreadableBodyError(f"Line {number}: {error.detail}", pointer, error.value))
     return documents
 
 
@@ -71,19 +78,32 @@ def _sent() -> tuple[bytes, list[Any]]:
     return raw, document["records"]
 
 
-def _checked(documents: list[Any]) -> list[Document]:
+def _checked(documents: list[Any], mode: str) -> list[Document | ServiceError]:
+    """Return the documents, and of a partial batch what is none as the error that its item gets.
+
+    Raises:
+        InvalidBodyError: there are too many or none, or one of an atomic batch is no object.
+        UnreadableBodyError: a line of an atomic batch cannot be read.
+    """
     if not 1 <= len(documents) <= MOST_ITEMS:
         raise InvalidBodyError(
             [FieldError("/records", f"Send 1 to {MOST_ITEMS} records, not {len(documents)}.")]
         )
-    for index, document in enumerate(documents):
-        if not isinstance(document, dict):
-            raise InvalidBodyError([FieldError(f"/records/{index}", "Expected an object.")])
-    return documents
+    checked: list[Document | ServiceError] = [
+        document
+        if isinstance(document, dict | ServiceError)
+        else InvalidBodyError([FieldError(f"/records/{index}", "Expected an object.")])
+        for index, document in enumerate(documents)
+    ]
+    broken = next((each for each in checked if isinstance(each, ServiceError)), None)
+    if broken is not None and mode == ATOMIC:
+        raise broken
+    return checked
 
 
-def _item(documents: list[Document], item: ItemResult) -> Document:
-    sent, written = documents[item.index], item.written
+def _item(documents: Sequence[Document | ServiceError], item: ItemResult) -> Document:
+    given, written = documents[item.index], item.written
+    sent = {} if isinstance(given, ServiceError) else given
     label, ids = sent.get("label"), sent.get("external_ids")
     return {
         "index": item.index,
@@ -132,7 +152,7 @@ class Batch(MethodView):
         measurement once more changes nothing. ``mode=atomic`` keeps all or nothing.
         """
         raw, sent = _sent()
-        documents, dry_run = _checked(sent), query["dry_run"]
+        documents, dry_run = _checked(sent, query["mode"]), query["dry_run"]
 
         def told(items: Sequence[ItemResult]) -> Document:
             return {"kept": not dry_run, "dry_run": dry_run, "items": [_item(documents, i) for i in items]}

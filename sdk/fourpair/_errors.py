@@ -80,10 +80,8 @@ def _told(error: Mapping[str, Any]) -> str:
 
 
 def _repeats(detail: str, errors: Sequence[Mapping[str, Any]]) -> bool:
-    """Return whether a sentence says what the one error says."""
-    if len(errors) != 1:
-        return False
-    return _told(errors[0]) in detail or str(errors[0].get("detail", "")) == detail
+    """Return whether a sentence says what an error says, which is told line by line after it."""
+    return any(_told(error) in detail or str(error.get("detail", "")) == detail for error in errors)
 
 
 class InvalidMeasurementError(FourpairError, ValueError):

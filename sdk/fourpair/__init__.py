@@ -27,6 +27,7 @@ from fourpair._errors import (
     TransportError,
 )
 from fourpair._following import Inbox
+from fourpair._handovers import Handover, HandoverFailedError
 from fourpair._kept import (
     Attachment,
     BatchItem,
@@ -75,6 +76,8 @@ __all__ = [
     "Finding",
     "FourpairError",
     "Group",
+    "Handover",
+    "HandoverFailedError",
     "Inbox",
     "InvalidDocumentError",
     "InvalidMeasurementError",

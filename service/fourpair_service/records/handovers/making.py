@@ -103,7 +103,7 @@ class _Teller:
         self, desk: Desk, order: Order, clerk: ThreadPoolExecutor, go_on: Callable[[], bool]
     ) -> None:
         self._desk, self._order, self._clerk, self._go_on = desk, order, clerk, go_on
-        self._told_s = time.monotonic()
+        self._told_s: float | None = None
         self._telling: Future[Order | None] | None = None
 
     def __call__(self, done: int, total: int) -> None:
@@ -114,7 +114,7 @@ class _Teller:
         """
         if not self._go_on():
             raise GivenUpError
-        if done and time.monotonic() - self._told_s < TELL_EVERY_S:
+        if self._told_s is not None and time.monotonic() - self._told_s < TELL_EVERY_S:
             return
         if self._telling is not None and not self._telling.done():
             return

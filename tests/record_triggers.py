@@ -146,6 +146,12 @@ def _streams_full() -> TestResponse:
     return response
 
 
+def _early_papers() -> TestResponse:
+    client = _client()
+    order = client.post("/v1/jobs/hall/handovers")
+    return client.get(f"{order.headers['Location']}/file")
+
+
 TRIGGERS: dict[str, Callable[[], TestResponse]] = {
     "not-kept": lambda: _client().get("/v1/jobs/none"),
     "revision-conflict": _stale,
@@ -171,6 +177,7 @@ TRIGGERS: dict[str, Callable[[], TestResponse]] = {
     "schema-from-future": _failing(SchemaFromFutureError("It is of a newer release.")),
     "store-failed": _failing(StoreError("It failed.")),
     "run-finished": _ended_run,
+    "handover-not-ready": _early_papers,
     "streams-full": _streams_full,
     "target-refused": lambda: _client().post("/v1/subscriptions", json={"url": "https://127.0.0.1/"}),
     # Met on the command line and by the commands of the core alone, told over HTTP all the same.

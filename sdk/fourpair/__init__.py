@@ -31,6 +31,7 @@ from fourpair._errors import (
     TransportError,
 )
 from fourpair._following import Inbox
+from fourpair._handovers import Handover, HandoverFailedError
 from fourpair._kept import (
     BatchItem,
     Change,
@@ -74,6 +75,8 @@ __all__ = [
     "Finding",
     "FourpairError",
     "Group",
+    "Handover",
+    "HandoverFailedError",
     "Inbox",
     "InvalidDocumentError",
     "InvalidMeasurementError",

@@ -126,7 +126,7 @@ class Client(Grading):
         self._transport = transport
         self._send = transport.send
         self.jobs = Jobs(transport.send)
-        self.handovers = Handovers(transport.send)
+        self.handovers = Handovers(transport.send, transport.sleep)
         self.records = Records(transport.send)
         self.changes = Changes(transport.send)
         self.regrades = Regrades(transport.send, transport.sleep, transport.monotonic)

@@ -7,6 +7,7 @@
         - ConnectionFailedError      the service could not be reached        (also a ConnectionError)
         - TimedOutError              it did not answer in time               (also a TimeoutError)
     + RunGoesOnError                 a run takes longer than was waited  (also a TimeoutError)
+    + HandoverFailedError            the service could not make the papers of a job
     + ApiError                       the service answered with a problem document
         - InvalidDocumentError       what was sent is not valid              (also a ValueError)
         - NotFoundError              there is no such thing                  (also a LookupError)

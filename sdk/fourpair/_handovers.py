@@ -2,18 +2,78 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
+from fourpair._errors import FourpairError
 from fourpair._saving import save
+from fourpair._told import Told, told
 from fourpair._transport import NO_TIMEOUT, Send, operation
+
+# How often it is asked how far papers are. [s]
+ASK_EVERY_S = 1.0
+MADE = "done"
+FAILED = "failed"
+
+Progress = Callable[[int, int], None]
+
+
+class HandoverFailedError(FourpairError):
+    """The service could not make the papers.
+
+    Attributes:
+        handover: as it was told.
+    """
+
+    def __init__(self, message: str, handover: Handover) -> None:
+        super().__init__(message)
+        self.handover = handover
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handover(Told):
+    """Papers that the service makes beside its answers, and keeps for a day.
+
+    Attributes:
+        form: format, language, unit of lengths, paper.
+        state: ``waiting``, ``running``, ``done`` or ``failed``.
+        done, total: of how many links.
+        size: of the file. [bytes]
+        sha256: of the file.
+        trouble: why it failed.
+    """
+
+    id: str
+    job: str
+    state: str
+    form: Mapping[str, str] = field(default_factory=dict)
+    done: int = 0
+    total: int = 0
+    size: int | None = None
+    sha256: str | None = None
+    trouble: str | None = None
+    actor: str = ""
+    created_at: str | None = None
+    finished_at: str | None = None
+
+
+def _path(job_id: str, *parts: str) -> str:
+    return "/".join(("/v1/jobs", *(quote(part, safe="") for part in (job_id, *parts))))
 
 
 class Handovers:
     """Papers of jobs: summary, exceptions, history and the sheet of every link."""
 
-    def __init__(self, send: Send) -> None:
-        self._send = send
+    def __init__(
+        self,
+        send: Send,
+        sleep: Callable[[float], None] = time.sleep,
+    ) -> None:
+        self._send, self._sleep = send, sleep
 
     @operation("getHandover")
     def save(
@@ -52,6 +112,100 @@ class Handovers:
             "per_link": per_link,
             "table": table,
         }
-        path = f"/v1/jobs/{quote(job_id, safe='')}/handover"
+        path = _path(job_id, "handover")
         answer = self._send("GET", path, params=query, read_timeout_s=NO_TIMEOUT, is_streamed=True)
         return save(answer, target)
+
+    @operation("startHandover")
+    def start(
+        self,
+        job_id: str,
+        *,
+        media: str = "pdf",
+        language: str | None = None,
+        length_unit: str | None = None,
+        paper: str | None = None,
+        per_link: str | None = None,
+        table: str | None = None,
+        idempotency_key: str | None = None,
+    ) -> Handover:
+        """Order the papers of a job; they are made beside the service.
+
+        Args:
+            job_id: of the job.
+            media: as of :meth:`save`, and so are the others.
+            language: likewise.
+            length_unit: likewise.
+            paper: likewise.
+            per_link: likewise.
+            table: likewise.
+            idempotency_key: one is made where none is given.
+
+        Raises:
+            NotFoundError: there is no such job.
+            NotAllowedError: the key may only read: use :meth:`save`.
+        """
+        query = {
+            "format": media,
+            "language": language,
+            "length_unit": length_unit,
+            "paper": paper,
+            "per_link": per_link,
+            "table": table,
+        }
+        answer = self._send("POST", _path(job_id, "handovers"), params=query, key=idempotency_key)
+        return told(Handover, answer.json(), response=answer)
+
+    @operation("getHandoverState")
+    def get(self, job_id: str, handover_id: str) -> Handover:
+        """Return how far papers are.
+
+        Raises:
+            NotFoundError: there are none, or they were made more than a day ago.
+        """
+        answer = self._send("GET", _path(job_id, "handovers", handover_id))
+        return told(Handover, answer.json(), response=answer)
+
+    @operation("getHandoverFile")
+    def download(self, job_id: str, handover_id: str, target: Path | str) -> Path:
+        """Write papers that are done to a file, which appears only when it is whole.
+
+        Raises:
+            NotFoundError: there are none, or they were made more than a day ago.
+            ConflictError: they are not done.
+            TransportError: the answer was cut off.
+        """
+        answer = self._send("GET", _path(job_id, "handovers", handover_id, "file"), is_streamed=True)
+        return save(answer, target)
+
+    def make(
+        self,
+        job_id: str,
+        target: Path | str,
+        *,
+        progress: Progress | None = None,
+        every_s: float = ASK_EVERY_S,
+        **form: Any,
+    ) -> Path:
+        """Order papers, wait until they are made and write them to a file.
+
+        Args:
+            job_id: of the job.
+            target: the file; it appears only when it is whole.
+            progress: called with how many links are done, of how many.
+            every_s: how often to ask. [s]
+            form: ``media`` and the others, as of :meth:`save`.
+
+        Raises:
+            HandoverFailedError: the service could not make them.
+            NotAllowedError: the key may only read: use :meth:`save`.
+        """
+        handover = self.start(job_id, **form)
+        while handover.state != MADE:
+            if handover.state == FAILED:
+                raise HandoverFailedError(f"The papers of {job_id} failed: {handover.trouble}", handover)
+            self._sleep(every_s)
+            handover = self.get(job_id, handover.id)
+            if progress is not None:
+                progress(handover.done, handover.total)
+        return self.download(job_id, handover.id, target)

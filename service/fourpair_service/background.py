@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Final
 
 from fourpair_service.app import record_grader
 from fourpair_service.carriers import Cluster, LocalPool, carrier_for, holder, is_gone
 from fourpair_service.config import Settings
 from fourpair_service.errors import ServiceError
+from fourpair_service.http.handovers import asked_handover, write_handover
 from fourpair_service.http.record_grader import RecordGrader
 from fourpair_service.records.desk import Desk
 from fourpair_service.records.errors import RunHeldError
+from fourpair_service.records.handovers.commands import open_orders
+from fourpair_service.records.handovers.making import claim_order, make
+from fourpair_service.records.handovers.model import Order
+from fourpair_service.records.model import Job
+from fourpair_service.records.ports import Reader
 from fourpair_service.records.runs.carrying import Carrier, InPlace, carry_on, claim
 from fourpair_service.records.runs.commands import open_runs
 from fourpair_service.records.runs.examining import Bench
 from fourpair_service.records.runs.model import Run
 from fourpair_service.records.subscriptions.delivering import Deliverer
 from fourpair_service.records.subscriptions.model import Send
+from fourpair_service.reports.handover.model import Progress
 from fourpair_service.webhooks.sending import Sender
 from fourpair_service.webhooks.signing import signed_headers
 
@@ -91,6 +99,26 @@ class Background:
             LOGGER.info("run=%s state=%s records=%s", run.id, found[-1].state.value, found[-1].seen)
         return found
 
+    def handovers(self) -> list[Order]:
+        """Make the papers that were ordered and that nobody else makes; return the orders as they stand then."""
+        found = []
+        for waiting in open_orders(self.desk.store):
+            with self.desk.store.writing() as writer:
+                taken = claim_order(writer, self.desk, waiting.id, self.name, is_gone)
+            order = make(self.desk, taken, self._write_papers, self.go_on) if taken else None
+            if order is not None:
+                found.append(order)
+                LOGGER.info("handover=%s state=%s links=%s", order.id, order.state.value, order.total)
+        return found
+
+    def _write_papers(
+        self, reader: Reader, job: Job, form: Mapping[str, str], target: Path, progress: Progress
+    ) -> None:
+        own = self.desk.grade
+        grader = own if isinstance(own, RecordGrader) else record_grader(self.settings)
+        asked = asked_handover(form)
+        write_handover(reader, job, asked, target, grader.catalogue, grader.limits, progress)
+
     def deliver(self) -> int:
         """Send what waits to receivers, a thread for each, and return how many messages were tried."""
         deliverer = Deliverer(
@@ -108,6 +136,7 @@ class Background:
         """Do everything that waits, once."""
         self.deliver()
         self.runs()
+        self.handovers()
 
     def keep_on(self, sleep: Callable[[float], None]) -> None:
         """Do what waits, again and again, until told to end; a store that is away comes back."""

@@ -56,6 +56,7 @@ def call(client, method, path, key=None) -> TestResponse:
         "job_id",
         "record_id",
         "attachment_id",
+        "handover_id",
         "party_id",
         "system",
         "external_id",

@@ -55,6 +55,7 @@ COMPOSED = {
     "records.upload",
     "records.measurement_csv",
     "records.verify",
+    "handovers.make",
     "changes.list",
     "changes.follow",
     "changes.newest",

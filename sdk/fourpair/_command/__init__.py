@@ -8,12 +8,12 @@ import sys
 from collections.abc import Sequence
 
 from fourpair._client import DEFAULT_URL, Client
-from fourpair._command import completion, following, grading, reading, totals, writing
+from fourpair._command import completion, following, grading, papers, reading, totals, writing
 from fourpair._command.argument_types import seconds
 from fourpair._command.output import INTERRUPTED, REFUSED, STATUSES, UNREACHED, Output
 from fourpair._errors import FourpairError
 
-PARTS = (grading, writing, reading, following, totals, completion)
+PARTS = (grading, writing, reading, papers, following, totals, completion)
 
 
 def parser() -> argparse.ArgumentParser:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any, Final, TextIO
+from typing import Any, Final, Protocol, TextIO
 
 from fourpair._errors import FourpairError
 
@@ -22,6 +22,14 @@ STATUSES: Final = (
     "try again, 130 interrupted."
 )
 NOTHING: Final = "-"
+
+
+class Shown(Protocol):
+    """Shows how far something is."""
+
+    def __call__(self, done: int, total: int | None = None, /) -> None:
+        """Say how much is done, of how much where that is known."""
+        ...
 
 
 class Output:
@@ -80,21 +88,24 @@ class Output:
         print(text, file=self._err, flush=True)
 
     @contextmanager
-    def progress(self, what: str, total: int | None) -> Iterator[Callable[[int], None]]:
-        """Show how far something long has got, on a terminal; ``rich`` draws it where it is installed."""
+    def progress(self, what: str, total: int | None) -> Iterator[Shown]:
+        """Show how far something long has got, on a terminal; ``rich`` draws it where it is installed.
+
+        What is given is called with how much is done, and with the total where that is known by then.
+        """
         if not self._err.isatty():
-            yield lambda done: None
+            yield lambda done, total=None: None
             return
         try:
             from rich.console import Console  # noqa: PLC0415 - an extra
             from rich.progress import Progress  # noqa: PLC0415
         except ImportError:
-            yield lambda done: print(f"\r{what}: {done} of {total or '?'}", end="", file=self._err)
+            yield lambda done, of=total: print(f"\r{what}: {done} of {of or '?'}", end="", file=self._err)
             print(file=self._err)
             return
         with Progress(console=Console(file=self._err)) as bar:
             task = bar.add_task(what, total=total)
-            yield lambda done: bar.update(task, completed=done)
+            yield lambda done, of=total: bar.update(task, completed=done, total=of)
 
 
 def _said(error: Exception) -> str:

@@ -28,10 +28,11 @@ class Errands:
         self._going = threading.Lock()
 
     def carry_runs(self) -> None:
-        """Carry every run to its end, unless another thread is at it."""
+        """Carry every run to its end and make what papers were ordered, unless another thread is at it."""
         if self._going.acquire(blocking=False):
             try:
                 self._background.runs()
+                self._background.handovers()
             finally:
                 self._going.release()
 

@@ -86,6 +86,18 @@ def asked_handover(asked: Mapping[str, Any]) -> HandoverForm:
     )
 
 
+def form_words(form: HandoverForm) -> dict[str, str]:
+    """Return a form as the words that ask for it."""
+    words = {
+        "format": form.media,
+        "language": form.tongue.value,
+        "length_unit": form.length_unit.value,
+        "paper": form.paper.value,
+    }
+    own = {"xlsx": {"per_link": form.per_link.value}, "csv": {"table": form.table.value}}
+    return words | own.get(form.media, {})
+
+
 def writer_of(form: HandoverForm) -> Callable[[Handover, Path], None]:
     """Return what writes a handover in a form."""
     if form.media == "xlsx":

@@ -108,6 +108,13 @@ RECORD_PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
         "A run over many records that has ended can be neither stopped nor resumed.",
         "Start a new run; it leaves alone what the first one has moved.",
     ),
+    errors.HandoverNotReadyError: Problem(
+        HTTPStatus.CONFLICT,
+        "handover-not-ready",
+        "The papers are not there yet",
+        "The papers of a job are made beside the requests, and these are not done, or could not be made.",
+        "Ask for the state of the handover until it is done; where it has failed, order it again.",
+    ),
     errors.RunHeldError: Problem(
         HTTPStatus.CONFLICT,
         "run-held",

@@ -14,6 +14,7 @@
     + NotSupersedingError          the rule set does not replace the one in force
     + RunFinishedError             a run that has ended can be neither stopped nor resumed
     + RunHeldError                 somebody else is carrying the run on
+    + HandoverNotReadyError        papers that are not made yet, or could not be made
     + IdempotencyMismatchError     one key, two different requests
     + InvalidKeyError              an API key that is mistyped, unknown, expired or revoked
     + StoreError                   the store itself
@@ -164,6 +165,17 @@ class RunFinishedError(ServiceError):
     def __init__(self, run_id: str) -> None:
         super().__init__(f"Run {run_id} has ended; start a new one.")
         self.run_id = run_id
+
+
+class HandoverNotReadyError(ServiceError):
+    """Papers that are not made yet, or could not be made."""
+
+    code = "handover-not-ready"
+
+    def __init__(self, order_id: str, state: str, trouble: str | None) -> None:
+        why = f": {trouble}" if trouble else "; ask again when it is done."
+        super().__init__(f"Handover {order_id} is {state}{why}")
+        self.order_id, self.state = order_id, state
 
 
 class RunHeldError(ServiceError):

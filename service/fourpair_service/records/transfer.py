@@ -17,6 +17,7 @@ from typing import Any, Final
 
 from fourpair_service.records.curves import Document, join, part
 from fourpair_service.records.errors import ImportRefusedError
+from fourpair_service.records.handovers.model import is_short_lived
 from fourpair_service.records.integrity import PAGE, canonical_json, first_break
 from fourpair_service.records.keys import ApiKey, Scope
 from fourpair_service.records.model import (
@@ -111,8 +112,8 @@ def _contents(reader: Reader) -> Iterator[Document]:
         content = reader.attachment_content(attachment.digest) or b""
         yield {"attachment": asdict(attachment), "content": content.hex()}
     yield from ({"idempotency": asdict(entry)} for entry in reader.idempotency_entries())
-    # Who is signed in belongs to the store that they signed in at.
-    for name in (name for name in reader.drawers() if name != SESSIONS):
+    # Who is signed in, and papers that can be made again, belong to the store that they were made at.
+    for name in (name for name in reader.drawers() if name != SESSIONS and not is_short_lived(name)):
         for key, document in _drawer(reader, name):
             yield {"drawer": name, "key": key, "document": document}
 

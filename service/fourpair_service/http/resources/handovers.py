@@ -12,15 +12,19 @@ from flask.views import MethodView
 
 from fourpair_service.http.auth import caller
 from fourpair_service.http.body_errors import StreamsFullError
-from fourpair_service.http.handovers import MEDIA, HandoverForm, asked_handover, write_handover
+from fourpair_service.http.handovers import MEDIA, HandoverForm, asked_handover, form_words, write_handover
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.line_stream import STREAMS, Streams
-from fourpair_service.http.operation import operate
+from fourpair_service.http.operation import IDEMPOTENCY, answered, operate
 from fourpair_service.http.resources.revisions import asked_format
 from fourpair_service.http.schemas.document_limits import DocumentLimits
-from fourpair_service.http.schemas.handovers import FILE, HANDOVER_CONTENT, HandoverQuery
+from fourpair_service.http.schemas.handovers import FILE, HANDOVER_CONTENT, HandoverQuery, HandoverSchema
 from fourpair_service.http.services import services
+from fourpair_service.http.terms import terms
+from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import visible_job
+from fourpair_service.records.handovers.commands import file_pieces, place_order, visible_order
+from fourpair_service.records.handovers.model import Order
 from fourpair_service.records.keys import Scope
 
 PIECE_BYTES: Final = 65_536
@@ -64,6 +68,83 @@ def file_response(pieces: Iterator[bytes], size: int, name: str, form: HandoverF
     response.headers["Cache-Control"] = "private, no-cache"
     response.vary.add("Accept")
     return response
+
+
+PATH: Final = "/jobs/<job_id>/handovers"
+
+
+def _answer(order: Order) -> Document:
+    return {
+        "id": order.id,
+        "job": order.job_id,
+        "form": dict(order.form),
+        "state": order.state.value,
+        "done": order.done,
+        "total": order.total,
+        "size": order.size,
+        "sha256": order.sha256,
+        "trouble": order.trouble,
+        "actor": order.actor,
+        "created_at": order.created_at,
+        "finished_at": order.finished_at,
+    }
+
+
+@blueprint.route(PATH)
+class Handovers(MethodView):
+    """Papers that are made beside the requests."""
+
+    @operate(
+        blueprint,
+        "startHandover",
+        scope=Scope.WRITE,
+        query=HandoverQuery,
+        answer=HandoverSchema,
+        status=202,
+        headers=[IDEMPOTENCY],
+        problems=(404, 406, 409),
+    )
+    def post(self, query: Mapping[str, Any], job_id: str) -> Response:
+        """Order the papers of a job: they are made beside the service, and how far they are can be asked."""
+        form = form_words(_form(query))
+        with terms(caller(), body=b"", dry_run=False) as own:
+            order, is_known = place_order(services().desk, caller(), job_id, form, own)
+        headers = {"Location": f"/v1/jobs/{job_id}/handovers/{order.id}"}
+        if is_known:
+            headers["Idempotent-Replayed"] = "true"
+        return answered(_answer(order), 202, headers)
+
+
+@blueprint.route(f"{PATH}/<handover_id>")
+class OneHandover(MethodView):
+    """One order."""
+
+    @operate(blueprint, "getHandoverState", scope=Scope.READ, answer=HandoverSchema, problems=(404,))
+    def get(self, query: Mapping[str, Any], job_id: str, handover_id: str) -> Response:
+        """Tell how far the papers are: how many links are done, of how many."""
+        return answered(_answer(visible_order(services().desk.store, caller(), job_id, handover_id)))
+
+
+@blueprint.route(f"{PATH}/<handover_id>/file")
+class HandoverFile(MethodView):
+    """The papers of an order."""
+
+    @operate(
+        blueprint,
+        "getHandoverFile",
+        scope=Scope.READ,
+        answer=FILE,
+        answer_kind=MEDIA["pdf"],
+        problems=(404, 409),
+        doc=HANDOVER_CONTENT,
+    )
+    def get(self, query: Mapping[str, Any], job_id: str, handover_id: str) -> Response:
+        """Give the papers of an order that is done; they are kept for a day."""
+        store = services().desk.store
+        order = visible_order(store, caller(), job_id, handover_id)
+        form = asked_handover(order.form)
+        pieces = file_pieces(store, order)
+        return file_response(pieces, order.size or 0, f"{job_id}.{form.media}", form)
 
 
 @blueprint.route("/jobs/<job_id>/handover")

@@ -49,6 +49,10 @@ class Handover:
     sheet_source: Callable[[Record], SheetSource]
     progress: Progress = lambda done, total: None
 
+    def alive(self) -> None:
+        """Show that something goes on before the first link is done."""
+        self.progress(0, len(self.plan.records))
+
     def kept(self, record: Record) -> Kept:
         """Return what is kept of a record."""
         verdict = self.reader.verdict(record.id, record.revision) or {}

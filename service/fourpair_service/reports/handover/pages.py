@@ -91,6 +91,7 @@ class Book:
 
     def open_page(self) -> None:
         """Begin a page without a heading."""
+        self.handover.alive()
         self.paper.add_page()
         self.y = self.paper.t_margin
         number = self.paper.page_no()

@@ -27,7 +27,7 @@ PART_PAGES: Final = 50
 
 def write_pdf(handover: Handover, target: Path) -> None:
     """Write the handover into a file; the same state gives the same bytes."""
-    lines, steps = list(link_lines(handover)), list(history_lines(handover))
+    lines, steps = _all_lines(handover), list(history_lines(handover))
     with TemporaryDirectory(prefix="fourpair-handover-") as directory:
         parts = Path(directory)
         front, bookmarks = _front(handover, lines, steps)
@@ -38,6 +38,14 @@ def write_pdf(handover: Handover, target: Path) -> None:
         labels = [line.label for line in lines if line.record]
         marks = [Bookmark(label, before + number) for number, label in enumerate(labels, 1)]
         bind([first, *sheets], target, bookmarks, marks)
+
+
+def _all_lines(handover: Handover) -> list[LinkLine]:
+    lines = []
+    for line in link_lines(handover):
+        lines.append(line)
+        handover.alive()
+    return lines
 
 
 def _front(

@@ -5,6 +5,10 @@
 >>> with service() as running, running.client() as client:
 ...     client.jobs.create("clinic", name="Clinic").id
 'clinic'
+
+Examples below have a ``client`` of such a service (``running``), with a job "clinic" of two
+links: ``record`` (A-01) passes, ``bad`` (A-02) has two pins exchanged. ``link`` and
+``failing`` are measurements of A-03, good and bad, that are not kept yet.
 """
 
 from fourpair._client import Client
@@ -29,33 +33,28 @@ from fourpair._errors import (
 from fourpair._following import Inbox
 from fourpair._handovers import Handover, HandoverFailedError
 from fourpair._kept import (
-    Attachment,
     BatchItem,
-    Billing,
     Change,
     FaultPage,
     Group,
-    Job,
-    JobFault,
     KeyState,
     Party,
-    Quantity,
     Reconciled,
     Record,
     Revision,
-    Schedule,
-    Summary,
     Written,
 )
+from fourpair._kept_jobs import Attachment, Billing, Job, JobFault, Quantity, Schedule, Summary
 from fourpair._listing import Listing
 from fourpair._measurement import Measurement
-from fourpair._models import CategoryResult, Caution, Fault, ParameterResult, Point, Verdict
+from fourpair._models import Verdict
 from fourpair._predictions import PredictedMargin, Prediction
 from fourpair._retries import Retries
 from fourpair._rule_sets import Category, LimitRow, Limits, ParameterRule, RuleSet
 from fourpair._runs import Finding, Run, RunGoesOnError
 from fourpair._subscriptions import Delivery, NewSecret, Subscription
 from fourpair._transport import NO_TIMEOUT
+from fourpair._verdict_parts import CategoryResult, Caution, Fault, ParameterResult, Point
 
 __all__ = [
     "NO_TIMEOUT",

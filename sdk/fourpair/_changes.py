@@ -16,7 +16,11 @@ GRACE_S = 15.0
 
 
 class Changes:
-    """The change feed, as a client follows it."""
+    """The change feed, as a client follows it.
+
+    >>> client.changes.newest()
+    3
+    """
 
     def __init__(self, send: Send) -> None:
         self._send = send
@@ -32,6 +36,10 @@ class Changes:
             job: only entries of this job.
             limit: how many at most.
             wait_s: how long the service may wait for the first one. [s]
+
+        >>> found, after = client.changes.page(limit=2)
+        >>> [change.kind for change in found], after
+        (['job.created', 'record.submitted'], 2)
         """
         query = {"after": after, "job": job, "limit": limit, "wait": wait_s}
         patience = None if wait_s is None else wait_s + GRACE_S
@@ -39,7 +47,11 @@ class Changes:
         return tuple(told(Change, each) for each in document["changes"]), document["next_after"]
 
     def list(self, *, after: int = 0, job: str | None = None) -> Iterator[Change]:
-        """Yield what there is after a ``seq``, in order, and end."""
+        """Yield what there is after a ``seq``, in order, and end.
+
+        >>> [(change.seq, change.label) for change in client.changes.list(after=1, job="clinic")]
+        [(2, 'A-01'), (3, 'A-02')]
+        """
         while True:
             found, reached = self.page(after=after, job=job)
             yield from found
@@ -48,7 +60,11 @@ class Changes:
             after = reached
 
     def newest(self) -> int:
-        """Return the last ``seq`` there is; 0 before the first."""
+        """Return the last ``seq`` there is; 0 before the first.
+
+        >>> client.changes.newest()
+        3
+        """
         return int(self._send("GET", "/v1/changes", params={"limit": 1}).json()["last_seq"])
 
     def follow(self, *, after: int = 0, job: str | None = None, wait_s: int = WAIT_S) -> Iterator[Change]:
@@ -56,6 +72,10 @@ class Changes:
 
         Keep the ``seq`` of the last change you dealt with: going on from there
         misses nothing and repeats nothing.
+
+        >>> follower = client.changes.follow(after=1)
+        >>> next(follower).label, next(follower).label
+        ('A-01', 'A-02')
         """
         while True:
             found, after = self.page(after=after, job=job, wait_s=wait_s)

@@ -24,9 +24,10 @@ from fourpair._pace import Pace
 from fourpair._records import Records
 from fourpair._retries import Retries
 from fourpair._runs import Assessments, Regrades
+from fourpair._sending import Transport, new_session
 from fourpair._subscriptions import Subscriptions
 from fourpair._told import told
-from fourpair._transport import JSON, Transport, new_session, operation
+from fourpair._transport import JSON, operation
 
 DEFAULT_URL = "http://127.0.0.1:8740"
 CONNECT_TIMEOUT_S = 3.0
@@ -144,7 +145,11 @@ class Client(Grading):
         self.close()
 
     def close(self) -> None:
-        """Give the connections back."""
+        """Give the connections back.
+
+        >>> client = Client()
+        >>> client.close()
+        """
         self._transport.session.close()
 
     def with_options(
@@ -207,6 +212,9 @@ class Client(Grading):
         Raises:
             TransportError: no answer arrived.
             ApiError: the service refused.
+
+        >>> client.request("GET", "/v1/jobs/clinic").json()["name"]
+        'Clinic'
         """
         return self._send(
             method.upper(),
@@ -227,6 +235,10 @@ class Client(Grading):
 
         Args:
             write: its idempotency key, or the error that it ended with.
+
+        >>> written = client.records.create(link, idempotency_key="run-7")
+        >>> client.landed("run-7").state, client.landed("run-8").state
+        ('landed', 'not_landed')
         """
         key = write if isinstance(write, str) else write.idempotency_key
         if not key:
@@ -248,6 +260,9 @@ class Client(Grading):
             system: name of the other system.
             held: measurement digest by external id, or pairs of both.
             job: only records of this job.
+
+        >>> client.reconcile("costing", {"J-1": record.measurement_digest}).agree
+        True
         """
         rows = [{"external_id": name, "measurement_digest": digest} for name, digest in dict(held).items()]
         named = {"system": system, **({"job": job} if job else {})}

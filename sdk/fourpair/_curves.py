@@ -47,6 +47,9 @@ class MarginCurve:
         end: ``near`` or ``far``; empty for insertion loss.
         frequency_mhz: (n,) where there is a limit. [MHz]
         margin_db: by pairs, (n,) each. [dB]
+
+    >>> client.grade(link, curves=True).curves[0]
+    <MarginCurve insertion loss: 778 frequencies, 12, 36, 45, 78>
     """
 
     parameter: str
@@ -60,7 +63,12 @@ class MarginCurve:
         return f"<MarginCurve {self.title}{end}: {len(self.frequency_mhz)} frequencies, {', '.join(self.margin_db)}>"
 
     def worst(self) -> tuple[float, ...]:
-        """Return the smallest margin at each frequency, (n,). [dB]."""
+        """Return the smallest margin at each frequency, (n,). [dB].
+
+        >>> curve = client.grade(link, curves=True).curves[0]
+        >>> len(curve.worst()) == len(curve.frequency_mhz), min(curve.worst()) > 0
+        (True, True)
+        """
         return tuple(min(values) for values in zip(*self.margin_db.values(), strict=True))
 
     def to_frame(self) -> pandas.DataFrame:
@@ -68,6 +76,9 @@ class MarginCurve:
 
         Raises:
             ImportError: pandas is not installed.
+
+        >>> client.grade(link, curves=True).curves[0].to_frame().columns.tolist()
+        ['12', '36', '45', '78']
         """
         columns = {"frequency_mhz": list(self.frequency_mhz), **self.margin_db}
         return frame(columns).set_index("frequency_mhz")

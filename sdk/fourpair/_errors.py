@@ -38,6 +38,12 @@ class FourpairError(Exception):
         retryable: whether the same call may succeed later.
         retry_after_s: how long the service asked to wait. [s]
         idempotency_key: of the write: ``client.landed(error)`` tells what became of it.
+
+    >>> try:
+    ...     client.records.create(link.with_changes(job="none"))
+    ... except FourpairError as error:
+    ...     error.code, error.retryable, error.idempotency_key is not None
+    ('not-kept', False, True)
     """
 
     code: str = ""
@@ -54,7 +60,14 @@ class FourpairError(Exception):
 
 
 class InvalidSettingError(FourpairError, ValueError):
-    """The client was made with what cannot work; the message says what to give instead."""
+    """The client was made with what cannot work; the message says what to give instead.
+
+    >>> try:
+    ...     Client("shop-server")
+    ... except InvalidSettingError as error:
+    ...     print(error)
+    The url 'shop-server' is none of a service: give one such as 'http://127.0.0.1:8740'
+    """
 
 
 def _listed(errors: Sequence[Mapping[str, Any]]) -> list[str]:
@@ -81,17 +94,41 @@ class InvalidMeasurementError(FourpairError, ValueError):
 
 
 class TransportError(FourpairError):
-    """No answer arrived; whether a write landed is not known."""
+    """No answer arrived; whether a write landed is not known.
+
+    >>> with service(troubles=["lost_answer"]) as running, running.client(retries=Retries(tries=1)) as client:
+    ...     try:
+    ...         client.jobs.create("clinic", name="Clinic")
+    ...     except TransportError as error:
+    ...         client.landed(error).state
+    'landed'
+    """
 
     retryable = True
 
 
 class ConnectionFailedError(TransportError, ConnectionError):
-    """The service could not be reached."""
+    """The service could not be reached.
+
+    >>> with Client("http://127.0.0.1:9", retries=Retries(tries=1)) as client:
+    ...     try:
+    ...         client.alive()
+    ...     except ConnectionFailedError as error:
+    ...         error.retryable
+    True
+    """
 
 
 class TimedOutError(TransportError, TimeoutError):
-    """The service did not answer in time."""
+    """The service did not answer in time.
+
+    >>> with service(troubles=["slow"]) as running, running.client(retries=Retries(tries=1)) as client:
+    ...     try:
+    ...         client.alive()
+    ...     except TimedOutError as error:
+    ...         error.retryable
+    True
+    """
 
 
 class ApiError(FourpairError):
@@ -101,6 +138,12 @@ class ApiError(FourpairError):
         status: HTTP status.
         code: its page is ``/problems/<code>`` of the service.
         problem: the document as it arrived.
+
+    >>> try:
+    ...     client.jobs.get("none")
+    ... except ApiError as error:
+    ...     error.status, error.code, error.retryable
+    (404, 'not-kept', False)
     """
 
     def __init__(self, status: int, problem: Mapping[str, Any]) -> None:
@@ -122,37 +165,98 @@ class ApiError(FourpairError):
 
 
 class InvalidDocumentError(ApiError, ValueError):
-    """What was sent is not valid; ``errors`` says what and where."""
+    """What was sent is not valid; ``errors`` says what and where.
+
+    >>> try:
+    ...     client.jobs.create(name="Clinic", colour="blue")
+    ... except InvalidDocumentError as error:
+    ...     error.pointers
+    ('/colour',)
+    """
 
 
 class NotFoundError(ApiError, LookupError):
-    """There is no such thing."""
+    """There is no such thing.
+
+    >>> try:
+    ...     client.records.get("none")
+    ... except NotFoundError as error:
+    ...     error.code
+    'not-kept'
+    """
 
 
 class NotAllowedError(ApiError, PermissionError):
-    """The key is missing, opens nothing, or may not do this."""
+    """The key is missing, opens nothing, or may not do this.
+
+    >>> key = running.make_key("screen", "read")
+    >>> try:
+    ...     running.client(api_key=key).jobs.create(name="Clinic")
+    ... except NotAllowedError as error:
+    ...     error.code
+    'scope-missing'
+    """
 
 
 class ConflictError(ApiError):
-    """It contradicts what is kept; ``code`` says how: ``label-taken``, ``job-exists`` and so on."""
+    """It contradicts what is kept; ``code`` says how: ``label-taken``, ``job-exists`` and so on.
+
+    >>> try:
+    ...     client.jobs.create("clinic", name="Another")
+    ... except ConflictError as error:
+    ...     error.code
+    'job-exists'
+    """
 
 
 class StaleError(ApiError):
-    """It has moved on since it was read: read it again and re-apply the change."""
+    """It has moved on since it was read: read it again and re-apply the change.
+
+    >>> seen = client.jobs.get("clinic")
+    >>> now = client.jobs.change("clinic", {"site": "Alder Row"})
+    >>> try:
+    ...     client.jobs.change(seen, {"site": "Elm Row"})
+    ... except StaleError as error:
+    ...     error.code
+    'revision-conflict'
+    """
 
 
 class RateLimitedError(ApiError):
-    """The key asks more often than it may; trying again later will help."""
+    """The key asks more often than it may; trying again later will help.
+
+    >>> with service(troubles=["rate_limited"]) as running, running.client(retries=Retries(tries=1)) as client:
+    ...     try:
+    ...         client.alive()
+    ...     except RateLimitedError as error:
+    ...         error.retryable, error.retry_after_s
+    (True, 1)
+    """
 
     retryable = True
 
 
 class TooLargeError(ApiError):
-    """What was sent is over a limit of the service."""
+    """What was sent is over a limit of the service.
+
+    >>> try:
+    ...     client.jobs.attach("clinic", "plan.pdf", bytes(70_000_000))
+    ... except TooLargeError as error:
+    ...     error.status
+    413
+    """
 
 
 class ServerFailedError(ApiError):
-    """The service failed; trying again may help."""
+    """The service failed; trying again may help.
+
+    >>> with service(troubles=["unavailable"]) as running, running.client(retries=Retries(tries=1)) as client:
+    ...     try:
+    ...         client.alive()
+    ...     except ServerFailedError as error:
+    ...         error.status, error.retryable
+    (503, True)
+    """
 
     retryable = True
 

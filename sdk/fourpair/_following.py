@@ -31,6 +31,11 @@ class Inbox:
         after: the last ``seq`` that was dealt with; keep ``inbox.after`` with what you do.
         job: only changes of this job.
         wanted: only changes of which this is true, such as those a subscription asks for.
+
+    >>> dealt = []
+    >>> inbox = client.changes.inbox(dealt.append, after=1)
+    >>> inbox.catch_up(), [change.label for change in dealt], inbox.after
+    (2, ['A-01', 'A-02'], 3)
     """
 
     def __init__(
@@ -47,14 +52,25 @@ class Inbox:
         self.after = after
 
     def receive(self, message: Message) -> int:
-        """Deal with a message and with what was missed before it; return with how many changes."""
+        """Deal with a message and with what was missed before it; return with how many changes.
+
+        >>> inbox = client.changes.inbox(print, after=3)
+        >>> inbox.receive(Message("m-1", "record.submitted", {"seq": 2}, {}))
+        0
+        """
         with self._lock:
             if message.seq is None or message.seq <= self.after:
                 return 0
             return self._caught_up()
 
     def catch_up(self) -> int:
-        """Deal with everything in the feed that was not dealt with yet; return with how many changes."""
+        """Deal with everything in the feed that was not dealt with yet; return with how many changes.
+
+        >>> inbox = client.changes.inbox(lambda change: print(change.kind), after=2)
+        >>> inbox.catch_up()
+        record.submitted
+        1
+        """
         with self._lock:
             return self._caught_up()
 

@@ -59,6 +59,12 @@ class Grading(Reference):
             InvalidDocumentError: the document or requirement is not valid.
             TransportError: no answer arrived.
             ApiError: the service refused otherwise.
+
+        >>> verdict = client.grade(link)
+        >>> verdict.outcome, verdict.headroom_db
+        ('pass', 1.103)
+        >>> client.grade(link.with_changes(requirement=None), rule_set="TIA", category="6A").outcome
+        'incomplete'
         """
         query = {
             "rule_set": rule_set,
@@ -106,6 +112,11 @@ class Grading(Reference):
 
         Raises:
             InvalidDocumentError: the document or what is asked is not valid.
+
+        >>> client.sheet(link, media="text").decode().splitlines()[0]
+        'A-03: PASS'
+        >>> client.sheet(link)[:5]
+        b'%PDF-'
         """
         drawn = sheet_query(
             media,
@@ -147,6 +158,9 @@ class Grading(Reference):
 
         Raises:
             TransportError: no answer arrived, or it was cut; links of earlier parts have had their verdicts.
+
+        >>> [verdict.outcome for verdict in client.grade_many([link, failing])]
+        ['pass', 'fail']
         """
         query = {
             "rule_set": rule_set,
@@ -191,6 +205,14 @@ class Grading(Reference):
 
         Raises:
             InvalidDocumentError: nothing is asked, or it lies outside of what the rules print.
+
+        >>> (far,) = (
+        ...     margin
+        ...     for margin in client.what_if(failing, without_m=51.6).margins
+        ...     if (margin.parameter, margin.end) == ("next", "far")
+        ... )
+        >>> f"{far.margin:+.1f} {far.unit}, as measured {far.as_measured:+.1f}"
+        '+7.0 dB, as measured -6.9'
         """
         query = {
             "temperature_c": temperature_c,

@@ -8,7 +8,7 @@ from urllib.parse import quote
 
 import requests
 
-from fourpair._kept import Attachment, Billing, Job, JobFault, Quantity, Schedule, Summary
+from fourpair._kept_jobs import Attachment, Billing, Job, JobFault, Quantity, Schedule, Summary
 from fourpair._listing import Listing
 from fourpair._told import told
 from fourpair._transport import MERGE_PATCH, Send, asked, operation, tag_header
@@ -33,6 +33,9 @@ class Jobs:
 
     A write takes a :class:`Job` as it was read, and is refused where the job has
     moved on since; or its id, to write whatever is there.
+
+    >>> client.jobs.get("clinic").name
+    'Clinic'
     """
 
     def __init__(self, send: Send) -> None:
@@ -61,6 +64,12 @@ class Jobs:
         Raises:
             ConflictError: the id is in use.
             InvalidDocumentError: a value is not valid.
+
+        >>> job = client.jobs.create(
+        ...     "depot", name="Depot", requirement={"rule_set": "TIA", "category": "6A"}, customer="Alder Row"
+        ... )
+        >>> job.id, job.requirement
+        ('depot', {'rule_set': 'TIA', 'category': '6A'})
         """
         document = {"name": name, **values, **asked(id=job_id)}
         query = {"dry_run": dry_run}
@@ -72,12 +81,20 @@ class Jobs:
 
         Raises:
             NotFoundError: there is none, or the key does not see it.
+
+        >>> job = client.jobs.get("clinic")
+        >>> job.name, job.revision
+        ('Clinic', 1)
         """
         return _job(self._send("GET", _path(job_id), params={"as_of": as_of}))
 
     @operation("listJobs")
     def list(self, *, limit: int | None = None, cursor: str | None = None) -> Listing[Job]:
-        """Return all jobs, read in pages of ``limit`` as they are needed, from a ``cursor`` on."""
+        """Return all jobs, read in pages of ``limit`` as they are needed, from a ``cursor`` on.
+
+        >>> [job.id for job in client.jobs.list()]
+        ['clinic']
+        """
         query = {"limit": limit, "cursor": cursor}
         return Listing(self._send, "/v1/jobs", query, "jobs", lambda each: told(Job, each))
 
@@ -94,6 +111,10 @@ class Jobs:
 
         Raises:
             StaleError: the job has moved on since it was read.
+
+        >>> job = client.jobs.change(client.jobs.get("clinic"), {"site": "Alder Row 3"})
+        >>> job.site, job.revision
+        ('Alder Row 3', 2)
         """
         path, headers = _target(job)
         return _job(
@@ -116,6 +137,9 @@ class Jobs:
 
         Raises:
             StaleError: the job has moved on since it was read.
+
+        >>> client.jobs.accept("clinic", by="M. Elder", on="2026-01-30").acceptance["on"]
+        '2026-01-30'
         """
         path, headers = _target(job, "acceptance")
         query, document = {"dry_run": dry_run}, {"by": by, "on": on}
@@ -125,7 +149,11 @@ class Jobs:
 
     @operation("getSchedule")
     def schedule(self, job_id: str) -> Schedule:
-        """Return the links that must exist."""
+        """Return the links that must exist.
+
+        >>> len(client.jobs.schedule("clinic").schedule)
+        3
+        """
         answer = self._send("GET", _path(job_id, "schedule"), params={"format": "json"})
         return told(Schedule, answer.json(), response=answer)
 
@@ -150,6 +178,10 @@ class Jobs:
         Raises:
             InvalidDocumentError: a line is not valid; ``pointers`` says which.
             StaleError: the job has moved on since it was read.
+
+        >>> done = client.jobs.set_schedule("clinic", [{"label": "A-01", "item_code": "outlet"}, {"label": "A-09"}])
+        >>> [(line["label"], line["result"]) for line in done.lines], done.removed
+        ([('A-01', 'same'), ('A-09', 'added')], ('A-02', 'A-03'))
         """
         path, headers = _target(job, "schedule")
         body: dict[str, Any] = (
@@ -163,7 +195,11 @@ class Jobs:
 
     @operation("listAttachments")
     def attachments(self, job_id: str) -> tuple[Attachment, ...]:
-        """Return the documents of a job, without their bytes."""
+        """Return the documents of a job, without their bytes.
+
+        >>> client.jobs.attachments("clinic")
+        ()
+        """
         document = self._send("GET", _path(job_id, "attachments")).json()
         return tuple(told(Attachment, each) for each in document["attachments"])
 
@@ -182,6 +218,10 @@ class Jobs:
 
         Raises:
             TooLargeError: it is over a limit of the service.
+
+        >>> kept = client.jobs.attach("clinic", "plan.pdf", b"%PDF...", media_type="application/pdf")
+        >>> kept.name, kept.size
+        ('plan.pdf', 7)
         """
         answer = self._send(
             "POST",
@@ -199,12 +239,21 @@ class Jobs:
 
         Raises:
             NotFoundError: there is none.
+
+        >>> kept = client.jobs.attach("clinic", "note.txt", b"Ladder needed", media_type="text/plain")
+        >>> client.jobs.attachment("clinic", kept.id)
+        b'Ladder needed'
         """
         return self._send("GET", _path(job_id, "attachments", attachment_id)).content
 
     @operation("getSummary")
     def summary(self, job_id: str, *, as_of: int | None = None) -> Summary:
-        """Return where a job stands, or stood when the feed had reached ``as_of``."""
+        """Return where a job stands, or stood when the feed had reached ``as_of``.
+
+        >>> summary = client.jobs.summary("clinic")
+        >>> summary.links, summary.counts, summary.missing
+        (2, {'pass': 1, 'marginal_pass': 0, 'marginal_fail': 0, 'fail': 1, 'incomplete': 0}, ('A-03',))
+        """
         answer = self._send("GET", _path(job_id, "summary"), params={"as_of": as_of})
         return told(Summary, answer.json(), response=answer)
 
@@ -216,6 +265,10 @@ class Jobs:
             job_id: of the job.
             since: the ``until`` of what was billed last; 0 for everything.
             until: a ``seq``; the newest where not given.
+
+        >>> billing = client.jobs.billing("clinic")
+        >>> billing.totals, client.jobs.billing("clinic", since=billing.until).totals
+        ((Quantity(item_code='outlet', quantity=1),), ())
         """
         answer = self._send("GET", _path(job_id, "billing"), params={"since": since, "until": until})
         document = answer.json()
@@ -224,7 +277,13 @@ class Jobs:
 
     @operation("listJobFaults")
     def faults(self, job_id: str, *, include_closed: bool = False) -> tuple[JobFault, ...]:
-        """Return what is to be mended, under keys that stay across retests."""
+        """Return what is to be mended, under keys that stay across retests.
+
+        >>> before = client.jobs.faults("clinic")
+        >>> written = client.records.retest(bad, link.with_changes(label="A-02"), reason="pins put right")
+        >>> [fault.label for fault in before], client.jobs.faults("clinic")
+        (['A-02'], ())
+        """
         query = {"state": "all" if include_closed else "open"}
         document = self._send("GET", _path(job_id, "faults"), params=query).json()
         return tuple(told(JobFault, each) for each in document["faults"])

@@ -1,4 +1,4 @@
-"""Jobs, records and what is told of them, as typed values. What this version does not know stays in ``raw``."""
+"""Records and what is told of them, as typed values. What this version does not know stays in ``raw``."""
 
 from __future__ import annotations
 
@@ -22,6 +22,9 @@ class Record(Told):
         seq: its newest entry in the change feed.
         shown: the revision that was asked for; ``None`` where it came in a list.
         etag: what a change of it rests on; ``None`` where it came in a list.
+
+    >>> record.label, record.outcome, record.headroom_db, record.external_ids
+    ('A-01', 'pass', 1.083, {'costing': 'J-1'})
     """
 
     id: str
@@ -58,6 +61,9 @@ class Revision(Told):
 
     Attributes:
         seq: of its entry in the change feed.
+
+    >>> record.shown.number, record.shown.kind, record.shown.previous_digest
+    (1, 'submitted', None)
     """
 
     record: str
@@ -89,6 +95,10 @@ class Written(Told):
         result: ``created``, ``revised`` or ``unchanged``.
         replayed: the same request had been carried out before.
         idempotency_key: the key that the request carried.
+
+    >>> written = client.records.create(link, dry_run=True)
+    >>> written.result, written.verdict.outcome, written.dry_run, written.replayed
+    ('created', 'pass', True, False)
     """
 
     record: Record
@@ -108,6 +118,10 @@ class BatchItem(Told):
         result: ``created``, ``revised``, ``unchanged`` or ``refused``.
         reason: the sentence that decides it, where it does not simply pass.
         problem: why it was refused, as a problem document.
+
+    >>> (item,) = client.records.batch([link.with_changes(job="none")])
+    >>> item.label, item.result, item.problem["code"]
+    ('A-03', 'refused', 'not-kept')
     """
 
     index: int
@@ -123,7 +137,12 @@ class BatchItem(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change(Told):
-    """One entry of the change feed; ``seq`` has no gaps."""
+    """One entry of the change feed; ``seq`` has no gaps.
+
+    >>> change = next(client.changes.list(after=1))
+    >>> change.seq, change.kind, change.label, change.outcome
+    (2, 'record.submitted', 'A-01', 'pass')
+    """
 
     seq: int
     kind: str
@@ -139,117 +158,14 @@ class Change(Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Job(Told):
-    """A contract.
-
-    Attributes:
-        schedule: the links that must exist, each with ``label`` and ``item_code``.
-        etag: what a change of it rests on; ``None`` where it came in a list.
-    """
-
-    id: str
-    revision: int
-    name: str
-    customer: str | None = None
-    site: str | None = None
-    requirement: Mapping[str, Any] = field(default_factory=dict)
-    configuration: str | None = None
-    applications: tuple[str, ...] = ()
-    power_type: str | None = None
-    cords: Mapping[str, Any] = field(default_factory=dict)
-    minimum_basis: str | None = None
-    marginal_pass_billable: bool = False
-    schedule: tuple[Mapping[str, Any], ...] = ()
-    external_ids: Mapping[str, str] = field(default_factory=dict)
-    metadata: Mapping[str, str] = field(default_factory=dict)
-    acceptance: Mapping[str, Any] | None = None
-    changed_at: str | None = None
-    etag: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Summary(Told):
-    """Where a job stands.
-
-    Attributes:
-        missing: links of the schedule without a record.
-        groups: links by what a supervisor would say: ``fine``, ``look_again``, ``redo``.
-    """
-
-    job: str
-    seq: int
-    links: int
-    done: int
-    counts: Mapping[str, int]
-    missing: tuple[str, ...]
-    groups: Mapping[str, Any]
-    scheduled: int = 0
-    withdrawn: int = 0
-    unscheduled: tuple[str, ...] = ()
-    first_pass_rate: float | None = None
-    provisional: bool = False
-    worst: tuple[Mapping[str, Any], ...] = ()
-    same_measurement: tuple[Mapping[str, Any], ...] = ()
-    after_acceptance: tuple[Mapping[str, Any], ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Quantity(Told):
-    """A signed quantity of one item code; ``None`` for links without one."""
-
-    item_code: str | None
-    quantity: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Billing(Told):
-    """Signed quantities for a period of the feed; never prices.
-
-    Attributes:
-        until: ask with this as ``since`` next time.
-        lines: each link to bill, or to give back with the ``seq`` it credits.
-        state_digest: seals all that an invoice rests on.
-    """
-
-    job: str
-    since: int
-    until: int
-    totals: tuple[Quantity, ...]
-    lines: tuple[Mapping[str, Any], ...]
-    state_digest: str
-    billable: tuple[Quantity, ...] = ()
-    passed: int = 0
-    passed_marginally: int = 0
-    changes: Mapping[str, int] = field(default_factory=dict)
-    accepted_seq: int | None = None
-    after_acceptance: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JobFault(Told):
-    """Something to mend; ``key`` is the same until it is mended and after.
-
-    Attributes:
-        by_products: what fails because of it, each with ``key``, ``state``, ``what``, ``title``
-            and ``detail``: a split pair is one fault and fails seven parameters.
-        ticket: ``title`` and ``body``, ready to be sent.
-    """
-
-    key: str
-    state: str
-    what: str
-    record: str
-    label: str
-    ticket: Mapping[str, str]
-    opened_seq: int = 0
-    seen_seq: int = 0
-    closed_seq: int | None = None
-    by_products: Sequence[Mapping[str, str]] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class KeyState(Told):
-    """What became of a request with an idempotency key: ``landed``, ``running``, ``not_landed``."""
+    """What became of a request with an idempotency key: ``landed``, ``running``, ``not_landed``.
+
+    >>> written = client.records.create(link)
+    >>> state = client.landed(written.idempotency_key)
+    >>> state.state, state.subject, state.seq
+    ('landed', 'record', 4)
+    """
 
     key: str
     state: str
@@ -261,39 +177,6 @@ class KeyState(Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Attachment(Told):
-    """A document of a job.
-
-    Attributes:
-        size: [bytes]
-        digest: of its bytes, ``sha256:...``.
-    """
-
-    id: str
-    job: str
-    name: str
-    media_type: str
-    size: int
-    digest: str
-    at: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Schedule(Told):
-    """The links that a job must have, and what became of each line that was sent.
-
-    Attributes:
-        schedule: each with ``label`` and ``item_code``.
-        lines: each with ``line``, ``label`` and ``result``: ``added``, ``changed``, ``same``.
-        removed: labels that are no longer in it.
-    """
-
-    schedule: tuple[Mapping[str, Any], ...]
-    lines: tuple[Mapping[str, Any], ...] = ()
-    removed: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Reconciled(Told):
     """Where two systems agree and where not; each entry has its ``external_id``.
 
@@ -302,6 +185,10 @@ class Reconciled(Told):
         changed: both hold one, and not the same.
         missing: only the other system holds it.
         extra: only this service holds it.
+
+    >>> found = client.reconcile("costing", {"J-1": record.measurement_digest, "J-9": "sha256:00"})
+    >>> len(found.same), found.missing[0]["external_id"], found.agree
+    (1, 'J-9', False)
     """
 
     same: tuple[Mapping[str, Any], ...] = ()
@@ -338,7 +225,12 @@ def joined(documents: Sequence[Mapping[str, Any]]) -> Reconciled:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Party(Told):
-    """A person or customer; ``name`` is ``None`` once it is erased."""
+    """A person or customer; ``name`` is ``None`` once it is erased.
+
+    >>> (who,) = client.parties()
+    >>> who.kind, who.name
+    ('person', 'Swift crew')
+    """
 
     id: str
     kind: str
@@ -348,7 +240,11 @@ class Party(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group(Told):
-    """Records that have something in common: ``values`` says what."""
+    """Records that have something in common: ``values`` says what.
+
+    >>> [(group.values["outcome"], group.records) for group in client.stats("outcome")]
+    [('fail', 1), ('pass', 1)]
+    """
 
     values: Mapping[str, str | None]
     records: int
@@ -357,7 +253,11 @@ class Group(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FaultPage(Told):
-    """Plain help for one fault."""
+    """Plain help for one fault.
+
+    >>> client.fault("split_pair").title
+    'Split pair'
+    """
 
     code: str
     title: str

@@ -19,6 +19,12 @@ class Listing(Iterator[T], Generic[T]):
 
     Attributes:
         cursor: of the page that comes next; ``None`` at the first and after the last one.
+
+    >>> listing = client.records.list(job="clinic", limit=1)
+    >>> next(listing).label, listing.cursor is not None
+    ('A-01', True)
+    >>> [record.label for record in listing]
+    ['A-02']
     """
 
     def __init__(

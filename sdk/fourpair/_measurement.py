@@ -91,6 +91,9 @@ class Measurement(Mapping[str, Any]):
 
         Raises:
             InvalidMeasurementError: it cannot be right; ``errors`` says what and where.
+
+        >>> Measurement.from_dict({"configuration": "channel", "label": "A-09"}).label
+        'A-09'
         """
         return cls(checked(document))
 
@@ -104,6 +107,9 @@ class Measurement(Mapping[str, Any]):
         Raises:
             InvalidMeasurementError: it is no JSON, or cannot be right.
             OSError: it cannot be read.
+
+        >>> Measurement.from_json(b'{"configuration": "channel", "label": "A-09"}')["configuration"]
+        'channel'
         """
         raw = source if isinstance(source, bytes) else Path(source).read_bytes()
         try:
@@ -157,6 +163,13 @@ class Measurement(Mapping[str, Any]):
 
         Raises:
             InvalidMeasurementError: a column is missing, or the values are not right.
+
+        >>> import pandas
+        >>> rows = pandas.DataFrame(
+        ...     {"parameter": "next", "end": "near", "pairs": "12-36", "frequency_mhz": [1.0, 4.0], "value_db": [60.0, 50.0]}
+        ... )
+        >>> Measurement.from_frame(rows, configuration="channel").sweeps["next"]["near"]["12-36"]["db"]
+        [60.0, 50.0]
         """
         missing = [name for name in COLUMNS[:4] if name not in rows]
         if missing:
@@ -175,7 +188,11 @@ class Measurement(Mapping[str, Any]):
         return cls.from_dict({**values, "sweeps": sweeps})
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the document, as it is sent."""
+        """Return the document, as it is sent.
+
+        >>> link.to_dict()["configuration"]
+        'permanent_link'
+        """
         return dict(self.document)
 
     def to_frame(self) -> pandas.DataFrame:
@@ -183,11 +200,19 @@ class Measurement(Mapping[str, Any]):
 
         Raises:
             ImportError: pandas is not installed.
+
+        >>> link.to_frame().columns.tolist()
+        ['parameter', 'end', 'pairs', 'frequency_mhz', 'value_db', 're', 'im']
         """
         return frame(self._rows(), columns=list(COLUMNS))
 
     def curves(self, parameter: str) -> Iterator[tuple[str, str, tuple[float, ...], Any]]:
-        """Yield end (empty for insertion loss), pairs, frequencies and curve of a parameter."""
+        """Yield end (empty for insertion loss), pairs, frequencies and curve of a parameter.
+
+        >>> end, pairs, frequency_mhz, loss_db = next(link.curves("insertion_loss"))
+        >>> end, pairs, frequency_mhz[0], loss_db[0]
+        ('', '12', 1.0, 0.76)
+        """
         content = self.sweeps.get(parameter, {})
         for end, curves in {"": content}.items() if parameter in WITHOUT_ENDS else content.items():
             for pairs, curve in curves.items():
@@ -208,7 +233,12 @@ class Measurement(Mapping[str, Any]):
                     )
 
     def with_changes(self, **values: Any) -> Measurement:
-        """Return a measurement with other values of some fields; ``None`` leaves a field out."""
+        """Return a measurement with other values of some fields; ``None`` leaves a field out.
+
+        >>> other = link.with_changes(label="A-04", notes=None)
+        >>> link.label, other.label
+        ('A-03', 'A-04')
+        """
         document = {**self.document, **values}
         return Measurement({name: value for name, value in document.items() if value is not None})
 

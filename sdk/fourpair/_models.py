@@ -9,204 +9,13 @@ from typing import TYPE_CHECKING, Any
 import requests
 
 from fourpair._frames import frame
-from fourpair._told import Told, unit_in
+from fourpair._told import Told
+from fourpair._verdict_parts import OUTCOME_WORDS, CategoryResult, Caution, Fault, ParameterResult
 
 if TYPE_CHECKING:
     import pandas
 
     from fourpair._curves import MarginCurve
-
-UNIT_WORDS = {"db": "dB"}
-# A pass or fail that the accuracy of the measurement cannot tell apart carries an asterisk.
-OUTCOME_WORDS = {
-    "pass": "pass",
-    "marginal_pass": "pass*",
-    "marginal_fail": "fail*",
-    "fail": "fail",
-    "incomplete": "incomplete",
-    None: "shown only",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Point:
-    """A value held against its limit; a positive margin is inside the limit.
-
-    Attributes:
-        unit: ``db``, ``ns``, ``m`` or ``ohm``.
-        margin, measured, limit: in that unit.
-        frequency_mhz: where on the curve. [MHz]
-    """
-
-    unit: str
-    margin: float | None
-    measured: float | None
-    limit: float | None
-    frequency_mhz: float | None
-    pairs: str | None
-    end: str | None
-    outcome: str | None = None
-
-    @classmethod
-    def from_document(cls, document: Mapping[str, Any]) -> Point:
-        """Return the point of a verdict document."""
-        unit = unit_in(document, "measured") or "db"
-        return cls(
-            unit,
-            document.get(f"margin_{unit}"),
-            document.get(f"measured_{unit}"),
-            document.get(f"limit_{unit}"),
-            document.get("frequency_mhz"),
-            document.get("pairs"),
-            document.get("end"),
-            document.get("outcome"),
-        )
-
-    def __str__(self) -> str:
-        unit = UNIT_WORDS.get(self.unit, self.unit)
-        words = [] if self.margin is None else [f"{self.margin:+.1f} {unit}"]
-        words += [f"on {self.pairs}"] if self.pairs else []
-        words += [f"at {self.frequency_mhz:.4g} MHz"] if self.frequency_mhz is not None else []
-        return " ".join(words)
-
-
-def _point(document: Any) -> Point | None:
-    return Point.from_document(document) if isinstance(document, Mapping) else None
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class ParameterResult(Told):
-    """One parameter at one end.
-
-    Attributes:
-        outcome: ``None`` for a parameter that is shown and not judged.
-    """
-
-    parameter: str
-    title: str
-    end: str | None
-    status: str
-    outcome: str | None
-    unit: str
-    worst_margin: Point | None
-    worst_value: Point | None
-    by_pair: tuple[Point, ...]
-    points_judged: int
-    incomplete_because: tuple[str, ...]
-
-    @classmethod
-    def from_document(cls, document: Mapping[str, Any]) -> ParameterResult:
-        """Return the result of a verdict document."""
-        return cls(
-            document["parameter"],
-            document.get("title", document["parameter"]),
-            document.get("end"),
-            document.get("status", ""),
-            document.get("outcome"),
-            document.get("unit", "db"),
-            _point(document.get("worst_margin")),
-            _point(document.get("worst_value")),
-            tuple(Point.from_document(p) for p in document.get("by_pair", ())),
-            document.get("points_judged", 0),
-            tuple(document.get("incomplete_because", ())),
-            raw=document,
-        )
-
-    @property
-    def name(self) -> str:
-        """Title and end, as in a sentence."""
-        return f"{self.title} at the {self.end} end" if self.end else self.title
-
-    def __repr__(self) -> str:
-        outcome = OUTCOME_WORDS.get(self.outcome, self.outcome)
-        point = f", {self.worst_margin}" if self.worst_margin is not None else ""
-        return f"<{self.name}: {outcome}{point}>"
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class CategoryResult(Told):
-    """How the link stands to one category or class: ``met``, ``not_met``, ``not_evaluated``."""
-
-    category: str
-    title: str
-    state: str
-    headroom_db: float | None
-    stopped_by: tuple[str, ...]
-    missing: tuple[str, ...]
-
-    @classmethod
-    def from_document(cls, document: Mapping[str, Any]) -> CategoryResult:
-        """Return the result of a verdict document."""
-        return cls(
-            document["category"],
-            document.get("title", document["category"]),
-            document["state"],
-            document.get("headroom_db"),
-            tuple(document.get("stopped_by", ())),
-            tuple(document.get("missing", ())),
-            raw=document,
-        )
-
-    def __repr__(self) -> str:
-        headroom = "" if self.headroom_db is None else f", headroom {self.headroom_db:.1f} dB"
-        return f"<{self.title}: {self.state.replace('_', ' ')}{headroom}>"
-
-
-@dataclass(frozen=True, slots=True)
-class Caution:
-    """Something to know that decides nothing."""
-
-    code: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Fault(Told):
-    """What is suspected of a link; never part of its verdict.
-
-    Attributes:
-        code: its name; ``/v1/faults/<code>`` explains it.
-        confidence: ``certain``, ``likely`` or ``possible``.
-        place: in words, ``None`` where it is not known.
-        position_m: from the near end, ``None`` where it is not known. [m]
-        uncertainty_m: of the position. [m]
-        first: what to do first.
-    """
-
-    code: str
-    title: str
-    text: str
-    confidence: str
-    pairs: tuple[str, ...]
-    place: str | None
-    position_m: float | None
-    uncertainty_m: float | None
-    evidence: tuple[str, ...]
-    could_also_be: tuple[str, ...]
-    first: str
-
-    @classmethod
-    def from_document(cls, document: Mapping[str, Any]) -> Fault:
-        """Return the fault of a diagnosis document."""
-        place: Mapping[str, Any] = document.get("place") or {}
-        return cls(
-            document["code"],
-            document.get("title", document["code"]),
-            document.get("text", ""),
-            document.get("confidence", ""),
-            tuple(document.get("pairs", ())),
-            place.get("text"),
-            place.get("position_m"),
-            place.get("uncertainty_m"),
-            tuple(document.get("evidence", ())),
-            tuple(document.get("could_also_be", ())),
-            document.get("first", ""),
-            raw=document,
-        )
-
-    def __repr__(self) -> str:
-        place = f", {self.place}" if self.place else ""
-        return f"<{self.title} ({self.confidence}){place}>"
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -221,6 +30,13 @@ class Verdict(Told):
         faults: what is suspected, the strongest suspicion first; beside the verdict.
         assessment: everything that was said beside the verdict, as it arrived.
         curves: margins over frequency, where ``client.grade(..., curves=True)`` asked for them.
+
+    >>> client.grade(failing)
+    <Verdict A-03: fail, headroom -6.9 dB, provisional; NEXT at the far end -6.9 dB on 36-45 at 215 MHz, PS NEXT at the far end -5.1 dB on 36 at 202.5 MHz>
+    >>> client.records.verdict(bad.id)
+    <Verdict A-02: fail, provisional; The two wires of pair 12 are exchanged (reversed pair)>
+    >>> client.records.verdict(record.id).passed
+    True
     """
 
     outcome: str
@@ -247,7 +63,11 @@ class Verdict(Told):
         assessment: Mapping[str, Any] | None = None,
         response: requests.Response | None = None,
     ) -> Verdict:
-        """Return the verdict of a document that the service sent, with what was said beside it."""
+        """Return the verdict of a document that the service sent, with what was said beside it.
+
+        >>> Verdict.from_document({"outcome": "pass", "label": "A-01"}).headline
+        'A-01: pass'
+        """
         beside = assessment or {}
         rule_set: Mapping[str, Any] = document.get("rule_set", {})
         return cls(
@@ -276,6 +96,12 @@ class Verdict(Told):
         return found
 
     @property
+    def wire_map(self) -> Mapping[str, Any]:
+        """What was found of the wire map: ``outcome``, and ``findings`` each with ``kind``, ``pairs``, ``text``."""
+        found: Mapping[str, Any] = self.raw.get("wire_map") or {}
+        return found
+
+    @property
     def passed(self) -> bool:
         """Whether the outcome is a pass, marginal or not."""
         return self.outcome in {"pass", "marginal_pass"}
@@ -285,6 +111,9 @@ class Verdict(Told):
 
         Raises:
             KeyError: the verdict has none of that name and end.
+
+        >>> client.grade(link).parameter("insertion_loss")
+        <insertion loss: pass, +1.1 dB on 36 at 1 MHz>
         """
         for result in self.parameters:
             if result.parameter == name and result.end == end:
@@ -292,7 +121,11 @@ class Verdict(Told):
         raise KeyError(f"no {name} at {end} in this verdict")
 
     def failing(self) -> Sequence[ParameterResult]:
-        """Return the results that fail, marginally or not."""
+        """Return the results that fail, marginally or not; what fails of the wire map is in ``wire_map``.
+
+        >>> client.grade(failing).failing()
+        [<NEXT at the far end: fail, -6.9 dB on 36-45 at 215 MHz>, <PS NEXT at the far end: fail, -5.1 dB on 36 at 202.5 MHz>]
+        """
         return [r for r in self.parameters if r.outcome in {"fail", "marginal_fail"}]
 
     @property
@@ -304,11 +137,16 @@ class Verdict(Told):
         return f"{name}: {OUTCOME_WORDS.get(self.outcome, self.outcome)}{headroom}{provisional}"
 
     def __repr__(self) -> str:
-        failing = [f"{r.name} {r.worst_margin or ''}".strip() for r in self.failing()]
+        failing = [str(found.get("text", "")).rstrip(".") for found in self.wire_map.get("findings", ())]
+        failing += [f"{r.name} {r.worst_margin or ''}".strip() for r in self.failing()]
         return f"<Verdict {self.headline}{'; ' if failing else ''}{', '.join(failing)}>"
 
     def summary(self) -> str:
-        """Return the verdict as plain text: notices, outcome, reasons, what is suspected."""
+        """Return the verdict as plain text: notices, outcome, reasons, what is suspected.
+
+        >>> print(client.grade(failing).summary().splitlines()[1])
+        A-03: fail, headroom -6.9 dB, provisional
+        """
         suspected = [f"Suspected: {fault.text} First: {fault.first}" for fault in self.faults]
         cautions = [f"Caution: {caution.text}" for caution in self.cautions]
         return "\n".join([*self.notices, self.headline, *self.reasons, *suspected, *cautions])
@@ -318,6 +156,9 @@ class Verdict(Told):
 
         Raises:
             ImportError: pandas is not installed.
+
+        >>> client.grade(link).to_frame().set_index("parameter").loc["length", ["unit", "outcome"]].tolist()
+        ['m', 'pass']
         """
         rows = [
             {

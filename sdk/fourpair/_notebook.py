@@ -6,9 +6,12 @@ import math
 from html import escape
 from typing import TYPE_CHECKING
 
+from fourpair._verdict_parts import OUTCOME_WORDS
+
 if TYPE_CHECKING:
     from fourpair._curves import MarginCurve
-    from fourpair._models import ParameterResult, Verdict
+    from fourpair._models import Verdict
+    from fourpair._verdict_parts import ParameterResult
 
 WIDTH, HEIGHT, ROOM = 420, 110, 34
 MOST_POINTS = 400
@@ -21,8 +24,6 @@ def _cell(text: object, tag: str = "td") -> str:
 
 
 def _row(result: ParameterResult) -> str:
-    from fourpair._models import OUTCOME_WORDS  # noqa: PLC0415 - the models ask for this module
-
     point = str(result.worst_margin) if result.worst_margin is not None else ""
     because = "; ".join(result.incomplete_because)
     return (

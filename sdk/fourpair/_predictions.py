@@ -19,6 +19,10 @@ class PredictedMargin(Told):
         predicted: the value.
         limit: of the edition.
         as_measured: the margin that was measured; ``None`` where there is none.
+
+    >>> (warm,) = (m for m in client.what_if(link, temperature_c=45).margins if m.parameter == "insertion_loss")
+    >>> warm.unit, warm.margin < warm.as_measured
+    ('dB', True)
     """
 
     parameter: str
@@ -42,6 +46,10 @@ class Prediction(Told):
         configuration: that it then is; a link with cords is a channel.
         assumptions: what was changed and by which rule, as sentences.
         rule_set: whose limits the margins are held against.
+
+    >>> prediction = client.what_if(link, added_cord_m=10)
+    >>> prediction.configuration, len(prediction.margins) > 0
+    ('channel', True)
     """
 
     notice: str
@@ -52,7 +60,11 @@ class Prediction(Told):
     rule_set: Mapping[str, Any] = field(default_factory=dict)
 
     def summary(self) -> str:
-        """Return it as text: the notice, the assumptions, and each margin beside the measured one."""
+        """Return it as text: the notice, the assumptions, and each margin beside the measured one.
+
+        >>> print(client.what_if(link, temperature_c=45).summary().splitlines()[-1])
+        return loss at the far end: +6.7 dB, as measured +6.7
+        """
         lines = [f"{self.label or 'The link'}: {self.notice}", *self.assumptions]
         for margin in self.margins:
             end = f" at the {margin.end} end" if margin.end else ""

@@ -43,6 +43,9 @@ class RecordReading:
 
         Raises:
             NotFoundError: there is none, or the key does not see it.
+
+        >>> client.records.get(record.id).shown.kind
+        'submitted'
         """
         return _record(self._send("GET", record_path(record_id), params={"as_of": as_of}))
 
@@ -52,6 +55,9 @@ class RecordReading:
 
         Raises:
             NotFoundError: there is none.
+
+        >>> client.records.find("costing", "J-1").label
+        'A-01'
         """
         return _record(self._send("GET", record_path("by-external-id", system, external_id)))
 
@@ -67,12 +73,19 @@ class RecordReading:
                 ``margin_max_db``, ``tested_by``, ``tested_from``, ``tested_to``,
                 ``external_system``, ``external_id``, ``fault``, ``withdrawn``,
                 ``sort``, ``limit`` (a page), ``cursor`` and the others.
+
+        >>> [(found.label, found.failing) for found in client.records.list(job="clinic", outcome="fail")]
+        [('A-02', ('wire_map:reversed_pair:12',))]
         """
         return Listing(self._send, "/v1/records", filters, "records", lambda each: told(Record, each))
 
     @operation("listRevisions")
     def revisions(self, record_id: str) -> tuple[Revision, ...]:
-        """Return the whole chain of a record."""
+        """Return the whole chain of a record.
+
+        >>> [(each.number, each.kind) for each in client.records.revisions(record.id)]
+        [(1, 'submitted')]
+        """
         document = self._send("GET", record_path(record_id, "revisions")).json()
         return tuple(told(Revision, each) for each in document["revisions"])
 
@@ -82,36 +95,60 @@ class RecordReading:
 
         Raises:
             NotFoundError: it has none of that number.
+
+        >>> client.records.revision(record.id, 1).outcome
+        'pass'
         """
         answer = self._send("GET", record_path(record_id, "revisions", str(number)))
         return told(Revision, answer.json(), response=answer)
 
     @operation("getRevisionVerdict")
     def revision_verdict(self, record_id: str, number: int) -> Verdict:
-        """Return the verdict of one revision, as it was given."""
+        """Return the verdict of one revision, as it was given.
+
+        >>> client.records.revision_verdict(record.id, 1).outcome
+        'pass'
+        """
         answer = self._send("GET", record_path(record_id, "revisions", str(number), "verdict"))
         return Verdict.from_document(answer.json(), response=answer)
 
     @operation("getRevisionMeasurement")
     def revision_measurement(self, record_id: str, number: int) -> Measurement:
-        """Return the measurement of one revision, as it was sent."""
+        """Return the measurement of one revision, as it was sent.
+
+        >>> client.records.revision_measurement(record.id, 1).label
+        'A-01'
+        """
         path = record_path(record_id, "revisions", str(number), "measurement")
         return Measurement(self._send("GET", path, params={"format": "json"}).json())
 
     @operation("getVerdict")
     def verdict(self, record_id: str, *, as_of: int | None = None) -> Verdict:
-        """Return the newest verdict, or the newest at a ``seq``."""
+        """Return the newest verdict, or the newest at a ``seq``.
+
+        >>> verdict = client.records.verdict(bad.id)
+        >>> verdict.outcome, verdict.wire_map["findings"][0]["kind"]
+        ('fail', 'reversed_pair')
+        """
         answer = self._send("GET", record_path(record_id, "verdict"), params={"as_of": as_of})
         return Verdict.from_document(answer.json(), response=answer)
 
     @operation("getMeasurement")
     def measurement(self, record_id: str, *, as_of: int | None = None) -> Measurement:
-        """Return the newest measurement as it was sent, or the newest at a ``seq``."""
+        """Return the newest measurement as it was sent, or the newest at a ``seq``.
+
+        >>> client.records.measurement(record.id)["configuration"]
+        'permanent_link'
+        """
         query = {"as_of": as_of, "format": "json"}
         return Measurement(self._send("GET", record_path(record_id, "measurement"), params=query).json())
 
     def measurement_csv(self, record_id: str, *, as_of: int | None = None) -> str:
-        """Return the curves of the newest measurement as CSV, one row for each point."""
+        """Return the curves of the newest measurement as CSV, one row for each point.
+
+        >>> client.records.measurement_csv(client.records.create(link).record.id).splitlines()[0]
+        'parameter,end,pairs,frequency_mhz,value_db,re,im'
+        """
         query = {"as_of": as_of, "format": "csv"}
         return self._send("GET", record_path(record_id, "measurement"), params=query).text
 
@@ -145,6 +182,9 @@ class RecordReading:
         Raises:
             NotFoundError: there is no such record.
             InvalidDocumentError: there is no such form.
+
+        >>> client.records.sheet(record.id, media="text").decode().splitlines()[0]
+        'A-01: PASS'
         """
         drawn = sheet_query(
             media,
@@ -166,6 +206,9 @@ class RecordReading:
 
         Raises:
             NotFoundError: there is no such record.
+
+        >>> client.records.verify(record.id)
+        ()
         """
         record, revisions = self.get(record_id), self.revisions(record_id)
         broken = list(chain_breaks(record, revisions))
@@ -181,6 +224,9 @@ class RecordReading:
 
         Raises:
             NotFoundError: nothing was kept beside it.
+
+        >>> sorted(client.records.assessment(bad.id))
+        ['diagnosis', 'supported', 'version']
         """
         answer = self._send("GET", record_path(record_id, "assessment"), params={"as_of": as_of})
         found: Document = answer.json()["assessment"]

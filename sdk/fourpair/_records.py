@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from pathlib import Path
+from collections.abc import Mapping
 from typing import Any
 
 import requests
 
-from fourpair._errors import InvalidMeasurementError
-from fourpair._kept import BatchItem, Record, Revision, Written
-from fourpair._lines import answered_lines, refused_here
+from fourpair._kept import Record, Revision, Written
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
+from fourpair._record_many import RecordMany
 from fourpair._record_reading import RecordReading, record_path
 from fourpair._sent import TouchstoneSource, sent
 from fourpair._told import told
-from fourpair._transport import MERGE_PATCH, NDJSON, encoded, operation, tag_header
-from fourpair._uploading import MOST_BYTES, MOST_ITEMS, Upload
+from fourpair._transport import MERGE_PATCH, operation, tag_header
 
 Document = Mapping[str, Any]
 Sent = Mapping[str, Any] | Measurement
@@ -45,13 +42,16 @@ def _target(record: Record | str, *parts: str) -> tuple[str, dict[str, str]]:
     return record_path(record.id, *parts), tag_header(record.etag)
 
 
-class Records(RecordReading):
+class Records(RecordReading, RecordMany):
     """Records, as a client reads and writes them.
 
     Every write takes ``dry_run`` (the same checks and verdict, nothing kept) and
     ``idempotency_key`` (one is made where none is given, and sent again on every
     try). A write takes a :class:`Record` as it was read, and is refused where it has
     moved on since; or its id, to write whatever is there.
+
+    >>> [record.label for record in client.records.list(job="clinic")]
+    ['A-01', 'A-02']
     """
 
     @operation("createRecord")
@@ -79,6 +79,12 @@ class Records(RecordReading):
             InvalidMeasurementError: it cannot be right, and was not sent.
             InvalidDocumentError: the document is not valid.
             NotFoundError: there is no such job.
+
+        >>> written = client.records.create(link)
+        >>> written.result, written.record.label, written.verdict.outcome
+        ('created', 'A-03', 'pass')
+        >>> client.records.create(link.with_changes(label="A-04"), dry_run=True).record.outcome
+        'pass'
         """
         query = {"dry_run": dry_run, "assessment": assessment}
         body = sent(checked(measurement), touchstone)
@@ -114,6 +120,9 @@ class Records(RecordReading):
             InvalidMeasurementError: it cannot be right, and was not sent.
             InvalidDocumentError: the document is not valid.
             StaleError: ``etag`` is given and no longer the newest.
+
+        >>> [client.records.upsert("costing", "J-3", link).result for _ in range(2)]
+        ['created', 'unchanged']
         """
         return _written(
             self._send(
@@ -125,112 +134,6 @@ class Records(RecordReading):
                 **sent(checked(measurement), touchstone),
             )
         )
-
-    @operation("upsertRecords")
-    def batch(
-        self,
-        measurements: Iterable[Sent],
-        *,
-        mode: str = "partial",
-        dry_run: bool = False,
-        assessment: str | None = None,
-        idempotency_key: str | None = None,
-    ) -> tuple[BatchItem, ...]:
-        """Make or retest up to 1000 records in one transaction; ``upload`` sends any number.
-
-        Args:
-            measurements: each names its ``job`` and ``label``.
-            mode: ``"partial"`` keeps what can be kept, ``"atomic"`` all or nothing.
-            dry_run: check and grade, keep nothing.
-            assessment: how much to keep beside the verdicts.
-            idempotency_key: one is made where none is given.
-
-        Raises:
-            ConflictError: ``"atomic"``, and an item cannot be kept.
-            InvalidMeasurementError: one cannot be right; nothing was sent.
-        """
-        lines = b"\n".join(encoded(checked(each)) for each in measurements)
-        query = {"mode": mode, "dry_run": dry_run, "assessment": assessment}
-        return self._batch(lines, query, idempotency_key)
-
-    def _batch(self, lines: bytes, query: Document, key: str | None) -> tuple[BatchItem, ...]:
-        answer = self._send(
-            "POST", "/v1/records:batch", params=query, content=lines, content_type=NDJSON, key=key
-        )
-        return tuple(told(BatchItem, item) for item in answer.json()["items"])
-
-    @operation("streamRecords")
-    def upsert_many(
-        self,
-        measurements: Iterable[Sent],
-        *,
-        dry_run: bool = False,
-        assessment: str | None = None,
-    ) -> Iterator[BatchItem]:
-        """Make or retest any number of records, each kept by itself; yield what became of each, in order.
-
-        Measurements are taken as they are needed and sent by the dozen. What was cut can
-        be sent again: the same measurement once more changes nothing. ``upload`` is faster
-        for thousands, and remembers how far it got.
-
-        Args:
-            measurements: each names its ``job`` and ``label``.
-            dry_run: check and grade, keep nothing.
-            assessment: how much to keep beside the verdicts.
-
-        Raises:
-            TransportError: no answer arrived, or it was cut.
-        """
-        query = {"dry_run": dry_run, "assessment": assessment}
-        lines = answered_lines(self._send, "/v1/records:stream", query, measurements)
-        for index, (measurement, line) in enumerate(lines):
-            if isinstance(line, InvalidMeasurementError):
-                yield refused_here(index, measurement, line)
-            else:
-                yield told(BatchItem, {**line, "index": index})
-
-    def upload(
-        self,
-        measurements: Iterable[Sent],
-        *,
-        mode: str = "partial",
-        dry_run: bool = False,
-        assessment: str | None = None,
-        checkpoint: str | Path | None = None,
-        most_items: int = MOST_ITEMS,
-        most_bytes: int = MOST_BYTES,
-        threads: int = 1,
-        progress: Callable[[int], None] | None = None,
-    ) -> Iterator[BatchItem]:
-        """Make or retest any number of records, sent in parts; yield what became of each, in order.
-
-        What was not answered is sent again with the same key; what the service had
-        to refuse is yielded and not sent again. Stop it and start it again with the
-        same ``checkpoint``: it goes on after the last part that was answered.
-
-        Args:
-            measurements: any iterable, also a generator: parts are read as they are sent.
-            mode: ``"partial"`` keeps what can be kept, ``"atomic"`` each part whole or not at all.
-            dry_run: check and grade, keep nothing.
-            assessment: how much to keep beside the verdicts.
-            checkpoint: file that remembers how far it got; it is removed at the end.
-            most_items: of a part.
-            most_bytes: of a part. [bytes]
-            threads: how many parts are under way at once.
-            progress: told how many measurements have been answered so far.
-
-        Raises:
-            ConflictError: ``"atomic"``, and an item of a part cannot be kept.
-            InvalidSettingError: the checkpoint belongs to other measurements.
-        """
-        query = {"mode": mode, "dry_run": dry_run, "assessment": assessment}
-        upload = Upload(
-            lambda lines, key: self._batch(lines, query, key), checkpoint, most_items, most_bytes, threads
-        )
-        for item in upload.run(measurements):
-            if progress is not None:
-                progress(item.index + 1)
-            yield item
 
     @operation("correctRecord")
     def correct(
@@ -247,6 +150,9 @@ class Records(RecordReading):
         Raises:
             StaleError: the record has moved on.
             InvalidDocumentError: the change touches what was measured.
+
+        >>> client.records.correct(record, {"label": "A-11"}, reason="sticker was wrong").record.label
+        'A-11'
         """
         path, headers = _target(record)
         answer = self._send(
@@ -287,6 +193,10 @@ class Records(RecordReading):
             StaleError: the record has moved on.
             ConflictError: it is withdrawn.
             InvalidMeasurementError: it cannot be right, and was not sent.
+
+        >>> written = client.records.retest(bad, link.with_changes(label="A-02"), reason="pins put right")
+        >>> bad.outcome, written.record.outcome, written.revision.number
+        ('fail', 'pass', 2)
         """
         path, headers = _target(record, "retests")
         query = {"reason": reason, "dry_run": dry_run, "assessment": assessment}
@@ -307,6 +217,9 @@ class Records(RecordReading):
         Raises:
             StaleError: the record has moved on.
             ConflictError: it is withdrawn already.
+
+        >>> client.records.withdraw(bad, reason="outlet was given up").record.withdrawn
+        True
         """
         path, headers = _target(record, "withdrawal")
         query, document = {"dry_run": dry_run}, {"reason": reason}

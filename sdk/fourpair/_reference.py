@@ -25,7 +25,11 @@ class Reference:
 
     @operation("listRuleSets")
     def rule_sets(self) -> list[RuleSet]:
-        """Return the editions that the service knows, in short."""
+        """Return the editions that the service knows, in short.
+
+        >>> [edition.id for edition in client.rule_sets() if edition.gradable]
+        ['iso-11801-1-2017', 'tia-568.2-d-2018']
+        """
         document = self._send("GET", "/v1/rule-sets").json()
         return [RuleSet.from_document(found) for found in document["rule_sets"]]
 
@@ -38,6 +42,9 @@ class Reference:
 
         Raises:
             NotFoundError: there is none of that name.
+
+        >>> [category.name for category in client.rule_set("TIA").categories]
+        ['3', '5e', '6', '6A', '8']
         """
         return RuleSet.from_document(self._send("GET", f"/v1/rule-sets/{quote(name, safe='')}").json())
 
@@ -63,6 +70,10 @@ class Reference:
         Raises:
             NotFoundError: there is no such rule set.
             InvalidDocumentError: it has no such limit, or none at such a frequency.
+
+        >>> limits = client.limits("TIA", "6A", "permanent_link", "next", frequency_mhz=[100, 500])
+        >>> [(row.frequency_mhz, row.limit) for row in limits.rows], limits.unit
+        ([(100.0, 41.84), (500.0, 26.65)], 'db')
         """
         place, wanted = (category, configuration, parameter), tuple(frequency_mhz)
         parts = [wanted[i : i + MOST_FREQUENCIES] for i in range(0, max(1, len(wanted)), MOST_FREQUENCIES)]
@@ -80,7 +91,11 @@ class Reference:
         *,
         frequency_mhz: Iterable[float] = (),
     ) -> bytes:
-        """Return one limit as a file: ``"csv"``, ``"svg"`` or ``"json"``; see ``limits``."""
+        """Return one limit as a file: ``"csv"``, ``"svg"`` or ``"json"``; see ``limits``.
+
+        >>> client.limits_as("csv", "TIA", "6", "channel", "delay_skew").decode().splitlines()[0]
+        'rule_set,category,configuration,parameter,status,frequency_mhz,limit_ns,form,basis,clause,source,note,confirmed_by,confirmed_on'
+        """
         return self._limits(rule_set, form, category, configuration, parameter, frequency_mhz).content
 
     def _limits(
@@ -99,7 +114,11 @@ class Reference:
 
     @operation("listFaults")
     def faults(self) -> tuple[FaultPage, ...]:
-        """Return plain help for every fault that can be suspected."""
+        """Return plain help for every fault that can be suspected.
+
+        >>> len(client.faults()), client.faults()[0].code
+        (22, 'test_setup')
+        """
         document = self._send("GET", "/v1/faults").json()
         return tuple(told(FaultPage, each) for each in document["faults"])
 
@@ -109,6 +128,9 @@ class Reference:
 
         Raises:
             NotFoundError: there is no such fault.
+
+        >>> client.fault("split_pair").first
+        'Re-terminate so that each pair uses two wires that are twisted with each other.'
         """
         headers = {"Accept": "application/json"}
         answer = self._send("GET", f"/v1/faults/{quote(code, safe='')}", headers=headers)
@@ -121,13 +143,20 @@ class Reference:
         Args:
             by: one or several of ``"job"``, ``"outcome"``, ``"category"``, ``"tester"``, ``"month"``.
             filters: ``job``, ``tested_from``, ``tested_to``.
+
+        >>> [(group.values, group.records) for group in client.stats("job", "outcome")]
+        [({'job': 'clinic', 'outcome': 'fail'}, 1), ({'job': 'clinic', 'outcome': 'pass'}, 1)]
         """
         document = self._send("GET", "/v1/stats", params={"by": by, **filters}).json()
         return tuple(told(Group, each) for each in document["groups"])
 
     @operation("listParties")
     def parties(self) -> tuple[Party, ...]:
-        """Return people and customers, also those whose names are erased."""
+        """Return people and customers, also those whose names are erased.
+
+        >>> [who.kind for who in client.parties()]
+        ['person']
+        """
         document = self._send("GET", "/v1/parties").json()
         return tuple(told(Party, each) for each in document["parties"])
 
@@ -137,6 +166,10 @@ class Reference:
 
         Raises:
             NotFoundError: there is none of that id.
+
+        >>> (who,) = client.parties()
+        >>> client.erase_party(who.id).name, client.records.verify(record.id)
+        (None, ())
         """
         path = f"/v1/parties/{quote(party_id, safe='')}"
         answer = self._send("DELETE", path, params={"dry_run": dry_run})
@@ -148,6 +181,9 @@ class Reference:
 
         Raises:
             TransportError: it does not answer.
+
+        >>> client.alive()["status"]
+        'alive'
         """
         found: Mapping[str, Any] = self._send("GET", "/livez").json()
         return found
@@ -158,6 +194,9 @@ class Reference:
 
         Raises:
             ServerFailedError: it cannot work; the detail says why.
+
+        >>> client.ready()["status"]
+        'ready'
         """
         found: Mapping[str, Any] = self._send("GET", "/readyz").json()
         return found

@@ -43,6 +43,9 @@ class Retries:
             tries_made: so far, at least 1.
             asked_s: what the service asked for, ``None`` where it said nothing. [s]
             jitter: 0 to 1 at random, so that many clients do not come back together.
+
+        >>> Retries(first_pause_s=1).pause_s(2, None, jitter=1.0)
+        2.0
         """
         pause = min(self.longest_pause_s, self.first_pause_s * 2.0 ** (tries_made - 1))
         if asked_s is None:

@@ -16,6 +16,10 @@ class ParameterRule:
     Attributes:
         status: ``required``, ``judged_if_present`` or ``information``.
         basis: of its limits by configuration, ``published``, ``cross_checked`` or ``memory``.
+
+    >>> rule = client.rule_set("TIA").category("6").parameters[0]
+    >>> rule.parameter, rule.status
+    ('wire_map', 'required')
     """
 
     parameter: str
@@ -26,7 +30,11 @@ class ParameterRule:
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> ParameterRule:
-        """Return the rule of a document that the service sent."""
+        """Return the rule of a document that the service sent.
+
+        >>> ParameterRule.from_document({"parameter": "next", "title": "NEXT", "status": "required"}).status
+        'required'
+        """
         return cls(
             document["parameter"],
             document.get("title", document["parameter"]),
@@ -46,6 +54,10 @@ class Category(Told):
         configurations: those that have limits.
         missing: why it has no limits; ``None`` where it has.
         parameters: what it does with each; empty in a list of rule sets.
+
+    >>> category = client.rule_set("ISO").category("EA")
+    >>> category.title, category.to_mhz, category.configurations
+    ('class EA', 500.0, ('permanent_link', 'channel'))
     """
 
     name: str
@@ -58,7 +70,11 @@ class Category(Told):
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> Category:
-        """Return the category of a document that the service sent."""
+        """Return the category of a document that the service sent.
+
+        >>> Category.from_document({"name": "6", "from_mhz": 1, "to_mhz": 250}).title
+        '6'
+        """
         return cls(
             document["name"],
             document.get("title", document["name"]),
@@ -71,7 +87,11 @@ class Category(Told):
         )
 
     def required(self) -> tuple[str, ...]:
-        """Return the parameters without which no link passes."""
+        """Return the parameters without which no link passes.
+
+        >>> client.rule_set("TIA").category("6").required()[:4]
+        ('wire_map', 'length', 'insertion_loss', 'next')
+        """
         return tuple(p.parameter for p in self.parameters if p.status == "required")
 
 
@@ -85,6 +105,10 @@ class RuleSet(Told):
         origin: ``built_in`` or ``own``.
         basis: how many limits are ``published``, ``cross_checked`` and from ``memory``.
         notes: what to know about it; empty in a list of rule sets.
+
+    >>> edition = client.rule_set("TIA")
+    >>> edition.id, edition.origin, edition.gradable
+    ('tia-568.2-d-2018', 'built_in', True)
     """
 
     id: str
@@ -101,7 +125,12 @@ class RuleSet(Told):
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> RuleSet:
-        """Return the rule set of a document that the service sent."""
+        """Return the rule set of a document that the service sent.
+
+        >>> document = {"id": "own", "standard": "TIA", "title": "Own", "digest": "sha256:00", "gradable": True}
+        >>> RuleSet.from_document(document).origin
+        ''
+        """
         return cls(
             document["id"],
             document["standard"],
@@ -122,6 +151,9 @@ class RuleSet(Told):
 
         Raises:
             KeyError: the edition has none of that name.
+
+        >>> client.rule_set("TIA").category("6a").name
+        '6A'
         """
         for category in self.categories:
             if category.name.casefold() == name.casefold():
@@ -140,6 +172,10 @@ class LimitRow:
         limit: in the unit of its table; ``None`` where there is none at this frequency.
         form: the shape of the curve here, or ``single_value``.
         basis: ``published``, ``cross_checked`` or ``memory``.
+
+    >>> row = client.limits("TIA", "6A", "permanent_link", "next", frequency_mhz=[100]).rows[0]
+    >>> row.frequency_mhz, row.limit, row.form, row.basis
+    (100.0, 41.84, 'voltage_sum', 'memory')
     """
 
     frequency_mhz: float | None
@@ -163,6 +199,10 @@ class Limits(Told):
         status: what the edition does with the parameter; ``None``: nothing.
         provisional: whether a value is from memory.
         rows: in order of frequency.
+
+    >>> limits = client.limits("TIA", "6", "channel", "propagation_delay", frequency_mhz=[10])
+    >>> limits.unit, limits.inside, limits.rows[0].limit
+    ('ns', 'at_most', 555.384)
     """
 
     rule_set_id: str
@@ -180,7 +220,13 @@ class Limits(Told):
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> Limits:
-        """Return the limits of a document that the service sent."""
+        """Return the limits of a document that the service sent.
+
+        >>> document = {"rule_set": {"id": "own", "digest": ""}, "category": "6", "configuration": "channel", "parameter": "next"}
+        >>> document |= {"unit": "db", "inside": "at_least", "basis": "memory", "provisional": True, "rows": []}
+        >>> Limits.from_document(document).inside
+        'at_least'
+        """
         unit = document["unit"]
         return cls(
             document["rule_set"]["id"],

@@ -32,6 +32,10 @@ class Run(Told):
         settled: of how many the answer is known.
         counts: of the settled records, by what was found.
         moves: how many records went from one outcome to another, or to an answer.
+
+    >>> run = client.assessments.wait(client.assessments.start({"application": "1000BASE-T"}))
+    >>> run.state, run.records, run.settled, run.goes_on
+    ('done', 2, 2, False)
     """
 
     id: str
@@ -68,6 +72,10 @@ class Finding(Told):
         answer: of an assessment: ``supported``, ``conditional``, ``not_supported`` and so on.
         headroom_db: of an assessment. [dB]
         text: of an assessment, as a sentence.
+
+    >>> run = client.assessments.wait(client.assessments.start({"application": "1000BASE-T"}))
+    >>> [(found.label, found.answer) for found in client.assessments.findings(run)]
+    [('A-01', 'supported'), ('A-02', 'not_evaluated')]
     """
 
     record: str
@@ -90,6 +98,13 @@ class RunGoesOnError(FourpairError, TimeoutError):
 
     Attributes:
         run: how far it was then.
+
+    >>> run = client.assessments.start({"power_type": 4})
+    >>> try:
+    ...     client.with_options(sleep=running.clock.sleep).assessments.wait(run, timeout_s=60)
+    ... except RunGoesOnError as error:
+    ...     error.run.state
+    'waiting'
     """
 
     retryable = True
@@ -148,6 +163,10 @@ class _Runs:
 
         Raises:
             NotFoundError: there is no such run.
+
+        >>> run = client.assessments.wait(client.assessments.start({"power_type": 4}))
+        >>> client.assessments.findings_as("csv", run).splitlines()[0][:12]
+        'record,label'
         """
         return self._send("GET", self._at(run, "findings"), params={"format": form}).text
 
@@ -161,6 +180,9 @@ class _Runs:
 
         Raises:
             RunGoesOnError: it went on beyond that, and still does; its ``run`` says how far it is.
+
+        >>> client.assessments.wait(client.assessments.start({"power_type": 4}), timeout_s=60).state
+        'done'
         """
         found = list(self.progress(run, every_s=every_s, timeout_s=timeout_s))[-1]
         if found.goes_on:
@@ -180,6 +202,10 @@ class _Runs:
             run: or its id.
             every_s: how often to ask. [s]
             timeout_s: how long to go on asking. [s]
+
+        >>> run = client.assessments.start({"power_type": 4})
+        >>> [(each.state, each.settled) for each in client.assessments.progress(run)]
+        [('waiting', 0), ('done', 2)]
         """
         last_s = self._monotonic() + timeout_s
         while True:
@@ -192,7 +218,11 @@ class _Runs:
 
 
 class Regrades(_Runs):
-    """Verdicts under a rule set that supersedes the one they rest on."""
+    """Verdicts under a rule set that supersedes the one they rest on.
+
+    >>> client.regrades.wait(client.regrades.start("tia-568.2-d-2018-example", dry_run=True)).counts
+    {'changed': 1, 'unchanged': 1, 'not_concerned': 0, 'answered': 0, 'refused': 0}
+    """
 
     _path = "/v1/regrades"
 
@@ -219,6 +249,10 @@ class Regrades(_Runs):
         Raises:
             InvalidDocumentError: the rule set supersedes none, or a filter is not valid.
             ConflictError: a run of the kind is under way.
+
+        >>> run = client.regrades.start("tia-568.2-d-2018-example", reason="checked limits", job="clinic")
+        >>> run.state, run.asked["rule_set"], run.records
+        ('waiting', 'tia-568.2-d-2018-example', 2)
         """
         document = {"rule_set": under, "reason": reason}
         return self._start(document, filters, dry_run=dry_run, key=idempotency_key)
@@ -229,19 +263,34 @@ class Regrades(_Runs):
 
         Raises:
             NotFoundError: there is none.
+
+        >>> run = client.regrades.start("tia-568.2-d-2018-example", dry_run=True)
+        >>> client.regrades.get(run.id).state
+        'waiting'
         """
         return self._read(run)
 
     @operation("listRegrades")
     def list(self, *, limit: int | None = None, cursor: str | None = None) -> Listing[Run]:
-        """Return all runs, in the order in which they began."""
+        """Return all runs, in the order in which they began.
+
+        >>> run = client.regrades.start("tia-568.2-d-2018-example", dry_run=True)
+        >>> [each.dry_run for each in client.regrades.list()]
+        [True]
+        """
         return self._listed({"limit": limit, "cursor": cursor})
 
     @operation("listRegradeFindings")
     def findings(
         self, run: Run | str, *, limit: int | None = None, cursor: str | None = None
     ) -> Listing[Finding]:
-        """Return which records change: from what, to what, by how much and because of which limits."""
+        """Return which records change: from what, to what, by how much and because of which limits.
+
+        >>> run = client.regrades.wait(client.regrades.start("tia-568.2-d-2018-example", dry_run=True))
+        >>> for found in client.regrades.findings(run):
+        ...     print(found.label, found.outcome_before, found.outcome_after, found.change_db)
+        A-01 pass incomplete 0.0
+        """
         return self._found(run, {"limit": limit, "cursor": cursor})
 
     @operation("stopRegrade")
@@ -250,6 +299,9 @@ class Regrades(_Runs):
 
         Raises:
             ConflictError: it does not run.
+
+        >>> client.regrades.stop(client.regrades.start("tia-568.2-d-2018-example")).state
+        'stopped'
         """
         return self._told(run, "stop", idempotency_key)
 
@@ -259,12 +311,20 @@ class Regrades(_Runs):
 
         Raises:
             ConflictError: it was not stopped.
+
+        >>> stopped = client.regrades.stop(client.regrades.start("tia-568.2-d-2018-example"))
+        >>> client.regrades.wait(client.regrades.resume(stopped)).state
+        'done'
         """
         return self._told(run, "resume", idempotency_key)
 
 
 class Assessments(_Runs):
-    """What the links of many records would meet, run or carry; no record moves."""
+    """What the links of many records would meet, run or carry; no record moves.
+
+    >>> client.assessments.start({"power_type": 4}, job="clinic").records
+    2
+    """
 
     _path = "/v1/assessments"
 
@@ -291,6 +351,10 @@ class Assessments(_Runs):
 
         Raises:
             InvalidDocumentError: not exactly one thing is asked, or a filter is not valid.
+
+        >>> run = client.assessments.start({"application": "10GBASE-T"}, outcome="pass")
+        >>> run.asked["application"], run.records
+        ('10GBASE-T', 1)
         """
         document = {**question, "keep": keep}
         return self._start(document, filters, dry_run=dry_run, key=idempotency_key)
@@ -301,19 +365,32 @@ class Assessments(_Runs):
 
         Raises:
             NotFoundError: there is none.
+
+        >>> client.assessments.get(client.assessments.start({"power_type": 4})).state
+        'waiting'
         """
         return self._read(run)
 
     @operation("listAssessments")
     def list(self, *, limit: int | None = None, cursor: str | None = None) -> Listing[Run]:
-        """Return all runs, in the order in which they began."""
+        """Return all runs, in the order in which they began.
+
+        >>> run = client.assessments.start({"power_type": 4})
+        >>> [each.id == run.id for each in client.assessments.list()]
+        [True]
+        """
         return self._listed({"limit": limit, "cursor": cursor})
 
     @operation("listAssessmentFindings")
     def findings(
         self, run: Run | str, *, limit: int | None = None, cursor: str | None = None
     ) -> Listing[Finding]:
-        """Return what each record answers."""
+        """Return what each record answers.
+
+        >>> run = client.assessments.wait(client.assessments.start({"application": "1000BASE-T"}))
+        >>> [(found.label, found.answer) for found in client.assessments.findings(run)]
+        [('A-01', 'supported'), ('A-02', 'not_evaluated')]
+        """
         return self._found(run, {"limit": limit, "cursor": cursor})
 
     @operation("stopAssessment")
@@ -322,6 +399,9 @@ class Assessments(_Runs):
 
         Raises:
             ConflictError: it does not run.
+
+        >>> client.assessments.stop(client.assessments.start({"power_type": 4})).state
+        'stopped'
         """
         return self._told(run, "stop", idempotency_key)
 
@@ -331,5 +411,9 @@ class Assessments(_Runs):
 
         Raises:
             ConflictError: it was not stopped.
+
+        >>> stopped = client.assessments.stop(client.assessments.start({"power_type": 4}))
+        >>> client.assessments.wait(client.assessments.resume(stopped)).state
+        'done'
         """
         return self._told(run, "resume", idempotency_key)

@@ -27,6 +27,10 @@ class Subscription(Told):
         failures: how many tries in a row have failed.
         followed_to_seq: up to where in the feed it was looked for changes.
         secret: shown once, where the subscription is made; keep it for ``webhooks.verify``.
+
+    >>> made = client.subscriptions.create("https://tickets.example.com/hook", outcomes=["fail"])
+    >>> made.state, made.outcomes, made.secret[:6]
+    ('active', ('fail',), 'whsec_')
     """
 
     id: str
@@ -56,6 +60,13 @@ class Delivery(Told):
         seq, previous_seq: places in the feed of what it tells, and of what this receiver was told before.
         count: how many tries there were.
         attempts: each try, with its status or error.
+
+    >>> made = client.subscriptions.create("https://tickets.example.com/hook", after=1)
+    >>> running.deliver_to(made.url, lambda body, headers: 204)
+    >>> running.carry_on()
+    2
+    >>> [(each.seq, each.state, each.count) for each in client.subscriptions.deliveries(made)]
+    [(2, 'delivered', 1), (3, 'delivered', 1)]
     """
 
     key: str
@@ -71,7 +82,12 @@ class Delivery(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewSecret(Told):
-    """A new secret, shown this once, and until when the old one signs as well."""
+    """A new secret, shown this once, and until when the old one signs as well.
+
+    >>> made = client.subscriptions.create("https://tickets.example.com/hook")
+    >>> client.subscriptions.rotate_secret(made, hours=2)
+    NewSecret(old_holds_until='2026-01-01T02:00:00.000000Z')
+    """
 
     secret: str = field(repr=False)
     old_holds_until: str
@@ -82,7 +98,11 @@ def _subscription(answer: requests.Response) -> Subscription:
 
 
 class Subscriptions:
-    """Subscriptions, as a client reads and writes them."""
+    """Subscriptions, as a client reads and writes them.
+
+    >>> client.subscriptions.list()
+    ()
+    """
 
     def __init__(self, send: Send) -> None:
         self._send = send
@@ -119,6 +139,10 @@ class Subscriptions:
 
         Raises:
             InvalidDocumentError: the receiver may not be reached, or a word is not known.
+
+        >>> made = client.subscriptions.create("https://tickets.example.com/hook", job="clinic", outcome_changes=True)
+        >>> made.job, made.secret is not None
+        ('clinic', True)
         """
         given = {
             "url": url,
@@ -138,7 +162,12 @@ class Subscriptions:
 
     @operation("listSubscriptions")
     def list(self) -> tuple[Subscription, ...]:
-        """Return all subscriptions."""
+        """Return all subscriptions.
+
+        >>> made = client.subscriptions.create("https://tickets.example.com/hook")
+        >>> [each.url for each in client.subscriptions.list()]
+        ['https://tickets.example.com/hook']
+        """
         document = self._send("GET", "/v1/subscriptions").json()
         return tuple(told(Subscription, each) for each in document["subscriptions"])
 
@@ -148,6 +177,10 @@ class Subscriptions:
 
         Raises:
             NotFoundError: there is none.
+
+        >>> made = client.subscriptions.create("https://tickets.example.com/hook")
+        >>> client.subscriptions.get(made).failures
+        0
         """
         return _subscription(self._send("GET", self._at(subscription)))
 
@@ -163,6 +196,10 @@ class Subscriptions:
 
         Raises:
             InvalidDocumentError: the receiver may not be reached, or a word is not known.
+
+        >>> made = client.subscriptions.create("https://tickets.example.com/hook")
+        >>> client.subscriptions.change(made, {"state": "paused"}).state
+        'paused'
         """
         return _subscription(
             self._send(
@@ -176,12 +213,23 @@ class Subscriptions:
 
     @operation("endSubscription")
     def end(self, subscription: Subscription | str, *, idempotency_key: str | None = None) -> Subscription:
-        """End a subscription; nothing more is sent."""
+        """End a subscription; nothing more is sent.
+
+        >>> made = client.subscriptions.create("https://tickets.example.com/hook")
+        >>> ended = client.subscriptions.end(made)
+        >>> client.subscriptions.list()
+        ()
+        """
         return _subscription(self._send("DELETE", self._at(subscription), key=idempotency_key))
 
     @operation("testSubscription")
     def test(self, subscription: Subscription | str, *, idempotency_key: str | None = None) -> Delivery:
-        """Have a message sent that tells nothing, to see whether it arrives."""
+        """Have a message sent that tells nothing, to see whether it arrives.
+
+        >>> made = client.subscriptions.create("https://tickets.example.com/hook")
+        >>> client.subscriptions.test(made).state
+        'pending'
+        """
         answer = self._send("POST", self._at(subscription, "test"), key=idempotency_key)
         return told(Delivery, answer.json(), response=answer)
 
@@ -194,7 +242,15 @@ class Subscriptions:
         limit: int | None = None,
         cursor: str | None = None,
     ) -> Listing[Delivery]:
-        """Return messages in the order of sending, with every try."""
+        """Return messages in the order of sending, with every try.
+
+        >>> made = client.subscriptions.create("https://tickets.example.com/hook", after=1)
+        >>> running.deliver_to(made.url, lambda body, headers: 204)
+        >>> running.carry_on()
+        2
+        >>> [each.kind for each in client.subscriptions.deliveries(made, state="delivered")]
+        ['record.submitted', 'record.submitted']
+        """
         query = {"state": state, "limit": limit, "cursor": cursor}
         path = self._at(subscription, "deliveries")
         return Listing(self._send, path, query, "deliveries", lambda each: told(Delivery, each))
@@ -215,6 +271,13 @@ class Subscriptions:
             first_seq: where it begins.
             last_seq: where it ends, included; the newest where not given.
             idempotency_key: one is made where none is given.
+
+        >>> made = client.subscriptions.create("https://tickets.example.com/hook", after=0)
+        >>> running.deliver_to(made.url, lambda body, headers: 204)
+        >>> running.carry_on()
+        3
+        >>> client.subscriptions.replay(made, first_seq=2)
+        2
         """
         document = asked(first_seq=first_seq, last_seq=last_seq)
         path = self._at(subscription, "replays")
@@ -228,7 +291,12 @@ class Subscriptions:
         hours: int | None = None,
         idempotency_key: str | None = None,
     ) -> NewSecret:
-        """Make a new secret; the old one signs as well for ``hours``, 24 where not given. [h]."""
+        """Make a new secret; the old one signs as well for ``hours``, 24 where not given. [h].
+
+        >>> made = client.subscriptions.create("https://tickets.example.com/hook")
+        >>> client.subscriptions.rotate_secret(made, hours=2).old_holds_until
+        '2026-01-01T02:00:00.000000Z'
+        """
         path = self._at(subscription, "secrets")
         answer = self._send("POST", path, document=asked(hours=hours), key=idempotency_key)
         return told(NewSecret, answer.json(), response=answer)

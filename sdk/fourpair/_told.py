@@ -29,7 +29,11 @@ class Told:
         return None if self.response is None else self.response.headers.get("X-Request-Id")
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the document as it arrived."""
+        """Return the document as it arrived.
+
+        >>> client.jobs.get("clinic").to_dict()["name"]
+        'Clinic'
+        """
         return dict(self.raw)
 
 

@@ -34,7 +34,14 @@ SCHEME = "v1"
 
 
 class InvalidMessageError(FourpairError, ValueError):
-    """A message is not proven: answer it with 400 and do nothing else."""
+    """A message is not proven: answer it with 400 and do nothing else.
+
+    >>> try:
+    ...     verify(b"{}", {}, "whsec_AAAA")
+    ... except InvalidMessageError as error:
+    ...     print(error)
+    The header webhook-id is missing: this is no delivery of a webhook
+    """
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +53,9 @@ class Message:
         type: what happened, such as ``record.retested``.
         data: what the feed says of it.
         body: the whole document.
+
+    >>> Message("m-1", "record.retested", {"seq": 7, "previous_seq": 5}, {}).seq
+    7
     """
 
     id: str
@@ -84,6 +94,9 @@ def signature(secret: str, message_id: str, timestamp: int, body: bytes) -> str:
 
     Raises:
         InvalidSettingError: the secret is none.
+
+    >>> signature("whsec_AAAA", "m-1", 1767225600, b"{}")
+    'v1,ufANSFGqtWtBMshx8VHq9j+Gg8x8sNifyQh3yOHaDaI='
     """
     signed = b"%s.%d.%s" % (message_id.encode(), timestamp, body)
     made = hmac.new(_key(secret), signed, hashlib.sha256).digest()
@@ -110,6 +123,11 @@ def verify(
     Raises:
         InvalidMessageError: a header is missing, no signature fits, or it is too old.
         InvalidSettingError: a secret is none.
+
+    >>> headers = {"webhook-id": "m-1", "webhook-timestamp": "1767225600"}
+    >>> headers["webhook-signature"] = signature("whsec_AAAA", "m-1", 1767225600, b'{"type": "test"}')
+    >>> verify(b'{"type": "test"}', headers, "whsec_AAAA", now_s=1767225600).type
+    'test'
     """
     given = {name.lower(): value for name, value in headers.items()}
     missing = [

@@ -155,3 +155,16 @@ def test_phase_is_missed_only_where_a_fault_lies_at_a_place(client, name, told):
     notes = client.post("/v1/grade", json=document).get_json()["assessment"]["diagnosis"]["notes"]
 
     assert any("carry no phase" in note for note in notes) is told
+
+
+def test_the_command_tells_what_lies_along_a_link_where_phase_was_measured():
+    cut = _run("grade", "--along", str(LINKS / "0A-08-open-pair.json")).stdout
+    coiled = _run("grade", "--along", str(LINKS / "1A-06-coil.json")).stdout
+    without = _run("grade", "--along", str(LINKS / "1A-02-too-long.json")).stdout
+
+    # The screw sits 23.4 m into 51.5 m of cable, 52.1 m by the velocity that was set.
+    assert "  45: open at 23.67 m (± 1.1 m), 0.0 dB, seen from the near and far end" in cut
+    assert "of NEXT measured from the near end comes from 23.5" in cut
+    assert "  78: bumps every 1.21 m, or a whole multiple of it, from 18.6 to 47.3 m" in coiled
+    assert "12: the loss departs by up to 6.02 dB" in coiled
+    assert "Along the link: nothing can be told, as no sweep carries phase." in without

@@ -18,6 +18,7 @@ from playwright.sync_api import sync_playwright
 from end_to_end.running import running
 from fourpair_service.records.key_commands import KeyGrant, make_key, revoke_key
 from fourpair_service.records.keys import Scope
+from fourpair_service.reports.inks import INSIDE
 from fourpair_service.storage.sqlite import SqliteStore
 from office.office_screen import CLINIC, LINKS, sample
 
@@ -278,11 +279,12 @@ def test_the_curves_before_and_after_lie_over_each_other(chromium, service):
     with visit(chromium, service) as page:
         page.goto(service.pages()["compare"])
         lines = page.evaluate(
-            """[...document.querySelectorAll('svg[aria-labelledby^="compared-"]')].map(svg => ({
+            """ink => [...document.querySelectorAll('svg[aria-labelledby^="compared-"]')].map(svg => ({
               title: svg.querySelector('title').textContent, text: svg.querySelector('desc').textContent,
               before: svg.querySelectorAll('polyline[stroke-dasharray]').length,
-              after: [...svg.querySelectorAll('polyline')].filter(p => p.getAttribute('stroke') === '#0b6e75').length,
-              size: svg.getBoundingClientRect().width}))"""
+              after: [...svg.querySelectorAll('polyline')].filter(p => p.getAttribute('stroke') === ink).length,
+              size: svg.getBoundingClientRect().width}))""",
+            INSIDE,
         )
         assert [line["title"] for line in lines] == [
             "Insertion loss",

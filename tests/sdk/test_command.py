@@ -295,6 +295,20 @@ def test_every_command_and_every_status_is_in_the_readme():
     assert [status for status in re.findall(r"\b(\d+) ", STATUSES) if f"| {status} |" not in readme] == []
 
 
+def test_the_summary_tells_what_the_job_wants_and_who_may_not_carry_it(fourpair, url):
+    wanted = {"applications": ["1000base-t", "10GBASE-T"], "power_type": "3"}
+    with Client(url) as client:
+        client.jobs.create(
+            id="wanting", name="Wanting", requirement={"rule_set": "TIA", "category": "6"}, **wanted
+        )
+    assert fourpair("submit", "--job", "wanting", PASSING)[0] == 0
+    summary = fourpair("summary", "wanting")[1]
+
+    assert "1000base-t: carried by 1 of 1\n" in summary
+    assert "10GBASE-T: carried by 0 of 1; not, or not for sure: 0A-01\n" in summary
+    assert "Power type 3: carried by 1 of 1" in summary
+
+
 def test_what_has_no_item_code_or_reason_is_said_in_words(fourpair, url):
     with Client(url) as client:
         client.jobs.create(id="bare", name="Bare", requirement={"rule_set": "TIA", "category": "6"})

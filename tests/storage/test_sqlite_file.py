@@ -20,6 +20,7 @@ from fourpair_service.records.desk import Terms
 from fourpair_service.records.errors import (
     ImportRefusedError,
     SchemaFromFutureError,
+    StoreBusyError,
     StoreCorruptError,
     StoreError,
     StoreFullError,
@@ -161,6 +162,28 @@ def test_counts_that_are_not_those_of_the_records_are_found_out(store, path):
 
 
 # --- many writers -----------------------------------------------------------------
+
+
+def test_a_writer_waits_for_the_others_and_in_the_end_says_that_they_take_too_long(path):
+    filled(path).close()
+    first, second = SqliteStore(path), SqliteStore(path, busy_timeout_s=0.2)
+    with first.writing(), pytest.raises(StoreBusyError), second.writing():
+        pass
+    released = threading.Event()
+
+    def hold():
+        with SqliteStore(path).writing():
+            released.wait(0.05)
+
+    holding = threading.Thread(target=hold)
+    holding.start()
+    with second.writing() as writer:
+        writer.put_in("proof", "a", {"kept": True})
+    holding.join()
+
+    assert first.drawn("proof", "a") == {"kept": True}
+    # Readers wait as long as ever for what SQLite itself must wait for.
+    assert second.connection.execute("PRAGMA busy_timeout").fetchone()[0] == 200
 
 
 # Forked from one server that has everything imported: a process costs milliseconds.

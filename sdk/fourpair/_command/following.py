@@ -10,7 +10,7 @@ from fourpair._client import Client
 from fourpair._command.output import DONE, Output, told
 from fourpair._errors import InvalidSettingError
 from fourpair._kept import Change
-from fourpair._models import OUTCOME_WORDS
+from fourpair._verdict_parts import OUTCOME_WORDS
 
 
 def add_to(commands: _SubParsersAction[Any]) -> None:

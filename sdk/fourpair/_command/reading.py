@@ -14,7 +14,7 @@ from fourpair._client import Client
 from fourpair._command import naming
 from fourpair._command.output import BROKEN, DONE, Output
 from fourpair._kept import Record
-from fourpair._models import OUTCOME_WORDS
+from fourpair._verdict_parts import OUTCOME_WORDS
 
 FILTERS = {
     "job": "of this job",

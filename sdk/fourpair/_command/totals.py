@@ -40,6 +40,10 @@ def run_summary(client: Client, options: Namespace, output: Output) -> int:
     for group, words in (("redo", "To redo"), ("look_again", "To look at again")):
         links = [(f"  {link['label']}", _reason(link)) for link in found.groups.get(group, ())]
         lines += [f"{words}:", *aligned(links)] if links else []
+    for each in found.wanted:
+        name = each["name"] if each["what"] == "application" else f"Power type {each['name']}"
+        others = f"; not, or not for sure: {', '.join(each['others'])}" if each["others"] else ""
+        lines.append(f"{name}: carried by {each['links']} of {found.links}{others}")
     lines += [f"Not tested yet: {', '.join(found.missing)}"] if found.missing else []
     lines += [f"Tested, not scheduled: {', '.join(found.unscheduled)}"] if found.unscheduled else []
     for same in found.same_measurement:

@@ -16,7 +16,7 @@ from fourpair._command.output import DONE, REFUSED, Output
 from fourpair._errors import InvalidMeasurementError, InvalidSettingError
 from fourpair._kept import BatchItem, Written
 from fourpair._measurement import Measurement
-from fourpair._models import OUTCOME_WORDS
+from fourpair._verdict_parts import OUTCOME_WORDS
 
 LINES = (".ndjson", ".jsonl")
 STDIN = "-"

@@ -23,15 +23,29 @@ class Clock:
         self._lock = threading.Lock()
 
     def now(self) -> datetime:
-        """Return the present moment."""
+        """Return the present moment.
+
+        >>> Clock(START).now().isoformat()
+        '2026-01-01T00:00:00+00:00'
+        """
         return self._start + timedelta(seconds=self.monotonic())
 
     def monotonic(self) -> float:
-        """Return how far it has moved. [s]."""
+        """Return how far it has moved. [s].
+
+        >>> Clock(START).monotonic()
+        0.0
+        """
         with self._lock:
             return self._moved_s
 
     def sleep(self, seconds: float) -> None:
-        """Move on instead of waiting."""
+        """Move on instead of waiting.
+
+        >>> clock = Clock(START)
+        >>> clock.sleep(60)
+        >>> clock.now().minute
+        1
+        """
         with self._lock:
             self._moved_s += seconds

@@ -22,7 +22,13 @@ _CARRIED_OUT_UNSEEN = {"lost_answer": requests.ConnectionError, "slow": requests
 
 
 class InProcess(BaseAdapter):
-    """Hands the requests of a session to a WSGI application, through a script of troubles."""
+    """Hands the requests of a session to a WSGI application, through a script of troubles.
+
+    >>> session = requests.Session()
+    >>> session.mount(URL, InProcess(running.app))
+    >>> session.get(f"{URL}/livez").status_code
+    200
+    """
 
     def __init__(self, app: WSGIApplication, troubles: Iterable[str] = ()) -> None:
         super().__init__()
@@ -35,7 +41,11 @@ class InProcess(BaseAdapter):
         return self._script.asked
 
     def send(self, request: requests.PreparedRequest, *_: Any, **__: Any) -> requests.Response:
-        """Return the answer of the application, or what the script has in store."""
+        """Return the answer of the application, or what the script has in store.
+
+        >>> running.session().get(f"{running.url}/livez").status_code
+        200
+        """
         trouble = self._script.next()
         if trouble in _REFUSALS:
             return _refusal(request, _REFUSALS[trouble])
@@ -66,7 +76,10 @@ class InProcess(BaseAdapter):
         return _answer(request, int(code), reason, dict(headers), b"".join(body_parts))
 
     def close(self) -> None:
-        """There is nothing to give back."""
+        """There is nothing to give back.
+
+        >>> InProcess(running.app).close()
+        """
 
 
 def _answer(

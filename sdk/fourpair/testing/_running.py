@@ -31,6 +31,10 @@ class RunningService:
         app: the WSGI application.
         clock: its clock, and that of its clients.
         store: where it keeps records, in memory.
+
+    >>> with service() as running:
+    ...     running.url, running.requests_sent
+    ('http://fourpair.test', 0)
     """
 
     url = URL
@@ -53,6 +57,11 @@ class RunningService:
         Args:
             name: of whoever it is for.
             scopes: of ``grade``, ``read``, ``write`` and ``admin``.
+
+        >>> with service() as running:
+        ...     key = running.make_key("costing", "read", "write")
+        ...     key[:4], running.client(api_key=key).jobs.create(name="Clinic").id
+        ('fpk_', 'id-00001')
         """
         from fourpair_service.records.key_commands import KeyGrant, make_key  # noqa: PLC0415
         from fourpair_service.records.keys import Scope  # noqa: PLC0415
@@ -69,13 +78,23 @@ class RunningService:
         return made.text
 
     def session(self) -> requests.Session:
-        """Return a ``requests`` session that reaches the service, for code that has no client."""
+        """Return a ``requests`` session that reaches the service, for code that has no client.
+
+        >>> with service() as running:
+        ...     running.session().get(f"{running.url}/livez").status_code
+        200
+        """
         session = requests.Session()
         session.mount(self.url, self._adapter)
         return session
 
     def client(self, **options: Any) -> Client:
-        """Return a client of the service; options as of :class:`fourpair.Client`."""
+        """Return a client of the service; options as of :class:`fourpair.Client`.
+
+        >>> with service(troubles=["unavailable"]) as running, running.client() as client:
+        ...     client.alive()["status"], running.requests_sent, running.clock.monotonic() >= 1
+        ('alive', 2, True)
+        """
         client = Client(self.url, session=self.session(), **options)
         return client.with_options(sleep=self._wait, monotonic=self.clock.monotonic)
 
@@ -114,6 +133,12 @@ class RunningService:
 
         Returns:
             How many times a message was sent.
+
+        >>> with service() as running, running.client() as client:
+        ...     run = client.assessments.start({"power_type": 4})
+        ...     messages = running.carry_on()
+        ...     client.assessments.get(run).state, messages
+        ('done', 0)
         """
         end_s = self.clock.monotonic() + seconds
         tried = self._errands.round()
@@ -146,6 +171,10 @@ def service(
 
     Raises:
         ImportError: the service is not installed.
+
+    >>> with service(troubles=["lost_answer"]) as running, running.client() as client:
+    ...     client.jobs.create("clinic", name="Clinic").id, running.requests_sent
+    ('clinic', 2)
     """
     try:
         from fourpair_service.app import create_app  # noqa: PLC0415 - the service is an extra

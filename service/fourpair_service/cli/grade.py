@@ -49,6 +49,7 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     )
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE")
     add_requirement(parser)
+    parser.add_argument("--along", action="store_true", help="also what lies where along the link")
     parser.add_argument("--json", action="store_true", help="one JSON document a line")
     parser.add_argument(
         "--sheet",
@@ -101,7 +102,7 @@ def run(options: Namespace, settings: Settings) -> int:
     form = _sheet_form(options)
     worst = 0
     for path in options.files:
-        found = _graded(path, asked, catalogue, limits)
+        found = _graded(path, asked, catalogue, limits, Detail.ALONG if options.along else Detail.ALL)
         answer = found.answer
         worst = max(worst, EXIT_STATUS[answer["verdict"]["outcome"]])
         print(json.dumps(answer) if options.json else answer_text(answer) + "\n")
@@ -110,9 +111,11 @@ def run(options: Namespace, settings: Settings) -> int:
     return worst
 
 
-def _graded(path: Path, asked: Mapping[str, str], catalogue: Catalogue, limits: DocumentLimits) -> Graded:
+def _graded(
+    path: Path, asked: Mapping[str, str], catalogue: Catalogue, limits: DocumentLimits, detail: Detail
+) -> Graded:
     try:
-        request = GradeRequest(asking(read_json(path.read_bytes()), asked), detail=Detail.ALL)
+        request = GradeRequest(asking(read_json(path.read_bytes()), asked), detail=detail)
         return graded(request, catalogue, limits=limits, now=datetime.now(UTC))
     except ServiceError as error:
         raise ServiceError(f"{path}: {error}") from error

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
+from fourpair_service.reports.along_text import along_text
 from fourpair_service.reports.carried_text import carried_text
 from fourpair_service.reports.next_step import next_step
 
@@ -93,6 +94,8 @@ def answer_text(answer: Document) -> str:
             lines.append(f"  Could also be: {', '.join(fault['could_also_be'])}")
     if assessment and "applications" in assessment:
         lines += ["", *carried_text(assessment)]
+    if assessment and "along" in assessment:
+        lines += ["", *along_text(assessment["along"])]
     if faults:
         lines += ["", f"More about a fault: fourpair-service faults {faults[0]['code']}"]
         lines += assessment["diagnosis"]["notes"] if assessment else []

@@ -22,7 +22,7 @@ from fourpair_service.domain.diagnosis.document import diagnosis_document
 from fourpair_service.domain.diagnosis.evidence import Evidence
 from fourpair_service.domain.diagnosis.faults import FAULT_KINDS, FaultCode
 from fourpair_service.domain.diagnosis.model import Confidence
-from fourpair_service.domain.link import Configuration
+from fourpair_service.domain.link import PAIRS, Configuration
 from fourpair_service.domain.parameters import Parameter
 from line_model.parts import Break, Stretch
 
@@ -307,6 +307,17 @@ def test_along_a_broken_pair_there_is_no_impedance():
     found = along_document(_evidence(document))
     assert "45" not in {i["pair"] for i in found["impedance"]}
     assert any(r["kind"] == "open" and abs(r["position_m"] - 20) < 1 for r in found["reflections"])
+
+
+def test_two_mismatches_show_their_spacing_in_the_ripple_of_the_loss():
+    # a stretch of 82 ohm, 4 m long
+    document = made(
+        (JACK_6, Stretch(CATEGORY_6, 20), Stretch(LOW_OHM, 4), Stretch(CATEGORY_6, 16), JACK_6), 5009
+    )
+    found = along_document(_evidence(document))["loss_deviation"]
+
+    assert {each["pair"] for each in found} == set(PAIRS)
+    assert all(each["spacing_m"] == pytest.approx(4.0, abs=0.3) for each in found)
 
 
 def test_a_diagnosis_as_a_document_says_where_and_links_to_help():

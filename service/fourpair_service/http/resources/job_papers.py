@@ -25,6 +25,7 @@ from fourpair_service.http.operation import (
     loaded,
     operate,
     tagged,
+    tagged_by_content,
 )
 from fourpair_service.http.record_documents import attachment_document, schedule_document
 from fourpair_service.http.resources.grade import body_bytes
@@ -185,13 +186,13 @@ class Schedule(MethodView):
 class Attachments(MethodView):
     """The documents of a job."""
 
-    @operate(blueprint, "listAttachments", scope=Scope.READ, answer=AttachmentListSchema, problems=(404,))
+    @operate(blueprint, "listAttachments", scope=Scope.READ, answer=AttachmentListSchema, problems=(304, 404))
     def get(self, query: Mapping[str, Any], job_id: str) -> Response:
         """List the documents of a job with their digests."""
         with services().desk.store.reading() as reader:
             visible_job(reader, caller(), job_id)
             found = [attachment_document(attachment) for attachment in reader.attachments(job_id)]
-        return answered({"attachments": found})
+        return tagged_by_content(answered({"attachments": found}))
 
     @operate(
         blueprint,

@@ -23,6 +23,7 @@ from fourpair_service.http.operation import (
     operate,
     raw_body,
     tagged,
+    tagged_by_content,
 )
 from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import record_document, revision_document, written_document
@@ -204,7 +205,14 @@ class Records(MethodView):
             written = commands.submit(desk_of(query), caller(), document, own)
         return written_response(written, dry_run=dry_run)
 
-    @operate(blueprint, "listRecords", scope=Scope.READ, query=RecordsQuery, answer=RecordListSchema)
+    @operate(
+        blueprint,
+        "listRecords",
+        scope=Scope.READ,
+        query=RecordsQuery,
+        answer=RecordListSchema,
+        problems=(304,),
+    )
     def get(self, query: Mapping[str, Any]) -> Response:
         """List records; every filter can be combined with every other."""
         store, sort, limit = services().desk.store, search.sort_of(query["sort"]), query["limit"]
@@ -213,7 +221,7 @@ class Records(MethodView):
             found = reader.records(filter_of(query), sort, after=after, limit=limit + 1)
             page = [record_document(reader, record) for record in found[:limit]]
         cursor = search.cursor(found[limit - 1], sort) if len(found) > limit else None
-        return linked(answered({"records": page, "next_cursor": cursor}), cursor)
+        return tagged_by_content(linked(answered({"records": page, "next_cursor": cursor}), cursor))
 
 
 @blueprint.route("/records/<record_id>")

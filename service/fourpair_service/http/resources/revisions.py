@@ -12,7 +12,7 @@ from flask.views import MethodView
 from fourpair_service.http.auth import caller
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.measurement_csv import measurement_csv
-from fourpair_service.http.operation import answered, operate, tagged
+from fourpair_service.http.operation import answered, operate, tagged, tagged_by_content
 from fourpair_service.http.query_errors import NotAcceptableError
 from fourpair_service.http.record_documents import revision_document
 from fourpair_service.http.resources.records import revision_at
@@ -95,7 +95,7 @@ def _assessment(reader: Reader, revision: Revision) -> Response:
     found = reader.assessment(revision.record_id, revision.number)
     if found is None:
         raise NotFoundError("assessment", f"of revision {revision.number} of record {revision.record_id}")
-    return answered({"version": found.version, "assessment": found.document})
+    return tagged_by_content(answered({"version": found.version, "assessment": found.document}))
 
 
 @blueprint.route("/records/<record_id>/revisions")
@@ -197,7 +197,7 @@ class NewestAssessment(MethodView):
         scope=Scope.READ,
         query=AsOfQuery,
         answer=KeptAssessmentSchema,
-        problems=(404,),
+        problems=(304, 404),
     )
     def get(self, query: Mapping[str, Any], record_id: str) -> Response:
         """Show what is said beside the newest verdict; it has its own version and may get better."""

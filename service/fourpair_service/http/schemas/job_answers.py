@@ -113,6 +113,15 @@ class SummaryLinkSchema(Answer):
     reason = text(nullable=True)
 
 
+class WantedSchema(Answer):
+    """What a job wants its links to carry: how many do without a condition, and which do not or may not."""
+
+    what = word(("application", "power_type"))
+    name = text()
+    links = whole()
+    others = texts()
+
+
 class SameSchema(Answer):
     """Links with one measurement."""
 
@@ -146,6 +155,7 @@ class JobSummarySchema(Answer):
     unscheduled = texts()
     first_pass_rate = decimal()
     provisional = flag()
+    wanted = listed(WantedSchema)
     same_measurement = listed(SameSchema)
     worst = listed(SummaryLinkSchema)
     groups = fields.Nested(

@@ -9,6 +9,7 @@ from typing import Any, Final
 from fourpair_service.errors import ServiceError
 from fourpair_service.records.curves import Document, join
 from fourpair_service.records.desk import Grader, Grading
+from fourpair_service.records.errors import StoreError
 from fourpair_service.records.model import Assessment, Record
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.runs.comparing import difference
@@ -201,13 +202,19 @@ def _looked_at(bench: Bench, question: Question, record: Record, held: Held | No
         if question.kind is not RunKind.REGRADE:
             return _assessed(bench, question, record)
         return _regraded(bench, question, record, held or _held(bench, question, record))
+    except StoreError:
+        raise  # of the store that is away, not of the record
     except ServiceError as error:
         told = _told(record, refused=str(error), code=error.code)
         return Examined(record.id, record.row, record.revision, Found.REFUSED, told)
 
 
 def examine(bench: Bench, question: Question, record: Record) -> Examined:
-    """Return what a run finds of a record; an error of grading is a finding too."""
+    """Return what a run finds of a record; an error of grading is a finding too.
+
+    Raises:
+        StoreError: the store failed; nothing is known of the record then.
+    """
     return examine_all(bench, question, [record])[0]
 
 

@@ -67,6 +67,21 @@ def _same_twice(records: Iterable[Record]) -> list[Document]:
     ]
 
 
+def _wanted(job: Job, records: Sequence[Record]) -> list[Document]:
+    """Return what the job wants its links to carry, and which do so without a condition.
+
+    What a record carries has no past: it is that of the newest assessment.
+    """
+    asked = [("application", name, "applications") for name in job.applications]
+    asked += [("power_type", job.power_type, "power_types")] if job.power_type else []
+    told = []
+    for what, name, of in asked:
+        by = [name.casefold() in map(str.casefold, getattr(record, of)) for record in records]
+        others = [record.label for record, does in zip(records, by, strict=True) if not does]
+        told.append({"what": what, "name": name, "links": sum(by), "others": others})
+    return told
+
+
 def _worst(reader: Reader, records: Sequence[Record]) -> list[Document]:
     measured = [record for record in records if record.headroom_db is not None]
     measured.sort(key=lambda record: (record.headroom_db or 0.0, record.row))
@@ -126,6 +141,7 @@ def summary(reader: Reader, job: Job, *, as_of: int | None = None) -> Document:
         "unscheduled": sorted(labels - set(scheduled)) if scheduled else [],
         "first_pass_rate": round(first / len(records), 4) if records else None,
         "provisional": any(record.provisional for record in records),
+        "wanted": _wanted(job, records) if as_of is None else [],
         "same_measurement": _same_twice(records),
         "worst": _worst(reader, records),
         "groups": _grouped(reader, job, records),

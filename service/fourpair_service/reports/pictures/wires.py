@@ -58,7 +58,14 @@ class _Drawing:
     ) -> None:
         self._map, self._findings, self._broken_at, self._words = wire_map, findings, broken_at, words
         self.rows = _rows(with_shield=wire_map.shield_tested)
-        self._faulty = {pin for finding in findings for pin in finding["pins"]}
+        # A whole map that is wrong names all pins; those that arrive on their own are not at fault.
+        astray = {near for near, far in wire_map.contacts if near != far}
+        self._faulty = {
+            pin
+            for finding in findings
+            for pin in finding["pins"]
+            if pin in astray or MARKS.get(finding["kind"]) not in ("elsewhere", "reversed")
+        }
         self._split = {pair for f in findings if f["kind"] == "split_pair" for pair in f["pairs"]}
 
     def _x(self, share: float) -> float:

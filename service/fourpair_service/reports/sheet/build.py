@@ -55,6 +55,7 @@ def link_sheet(source: SheetSource, words: Language) -> LinkSheet:
         margins_heading=words.say("heading.margins"),
         columns=numbers.columns(words),
         numbers_heading=words.say("heading.numbers"),
+        numbers_note=words.say("heading.numbers_note"),
         rows=numbers.rows(verdict, words),
         sections=sections(verdict, assessment, words),
         footer=tuple(_footer(source, words)),

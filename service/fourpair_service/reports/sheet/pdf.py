@@ -6,19 +6,24 @@ from typing import Final
 
 from fourpair_service.reports.drawing.on_page import draw_picture
 from fourpair_service.reports.drawing.shapes import Picture
-from fourpair_service.reports.inks import FAINT, INK, MUTED, OUTSIDE, WHITE
+from fourpair_service.reports.inks import INK, MUTED, OUTSIDE, WHITE
 from fourpair_service.reports.paper import Paper, PaperSize, joined
-from fourpair_service.reports.sheet.model import Answer, LinkSheet, NumberRow, Section
+from fourpair_service.reports.sheet.model import Answer, LinkSheet, Section
+from fourpair_service.reports.sheet.pdf_numbers import (
+    REST_TYPE,
+    add_heading,
+    add_numbers,
+    numbers_height,
+    rest_height,
+)
 from fourpair_service.reports.tags import Kind
 
 GAP: Final = 4.0
-# Shares of the width of the table, by column.
-SHARES: Final = (0.2, 0.05, 0.105, 0.075, 0.075, 0.075, 0.07, 0.07, 0.145, 0.135)
-LEFT_ALIGNED: Final = frozenset({0, 1, 2, 9})
-ROW_HEIGHT: Final = 3.05
-# What is kept free between the numbers and the footer. [mm]
-LEAST_REST: Final = 9.0
-FOOTER_HEIGHT: Final = 15.0
+# From the lower edge, as far as printers reach. [mm]
+# Pictures of margins are never smaller than what so much holds, whatever else there is to say. [mm]
+LEAST_PICTURES: Final = 20.0
+MOST_APART: Final = 8.0
+FOOTER_HEIGHT: Final = 23.5
 
 
 def sheet_pdf(sheet: LinkSheet, size: PaperSize = PaperSize.A4) -> bytes:
@@ -35,9 +40,9 @@ def add_sheet(paper: Paper, sheet: LinkSheet) -> None:
     y = add_answers(paper, sheet.answers, y)
     y = add_facts(paper, sheet, y)
     y = add_pictures(paper, sheet, y)
-    foot = paper.h - paper.b_margin - FOOTER_HEIGHT
-    y = _margins(paper, sheet, y, foot - _numbers_height(sheet) - LEAST_REST)
-    y = _numbers(paper, sheet, y)
+    foot = paper.h - FOOTER_HEIGHT
+    y = _margins(paper, sheet, y, foot - numbers_height(sheet) - rest_height(paper, sheet))
+    y = add_numbers(paper, sheet, y, foot)
     _rest(paper, sheet.sections, y, foot)
     _footer(paper, sheet, foot)
 
@@ -114,21 +119,15 @@ def add_pictures(paper: Paper, sheet: LinkSheet, y: float) -> float:
     x, left = paper.l_margin, paper.inner_width * 0.31
     ends = [_wires(paper, sheet, x, y, left)]
     x, width = x + left + GAP, paper.inner_width - left - GAP
-    at = _heading(paper, f"{sheet.run_heading}: {sheet.run_said}", x, y, width)
+    at = add_heading(paper, f"{sheet.run_heading}: {sheet.run_said}", x, y, width)
     if sheet.run:
         at += _drawn(paper, sheet.run, x, at, width)
     if sheet.suspected.lines:
-        at = _heading(paper, sheet.suspected.heading, x, at, width)
+        at = add_heading(paper, sheet.suspected.heading, x, at, width)
         paper.type(7.2)
         for line in sheet.suspected.lines[:4]:
             at = paper.paragraph(line, x, at, width, 3.2, most=2)
     return max([*ends, at]) + 0.8
-
-
-def _heading(paper: Paper, text: str, x: float, y: float, width: float) -> float:
-    paper.type(7.2, bold=True, ink=MUTED)
-    paper.words(text, x, y + 2.8, width, kind=Kind.HEADING)
-    return y + 3.8
 
 
 def _drawn(paper: Paper, picture: Picture, x: float, y: float, width: float) -> float:
@@ -138,25 +137,25 @@ def _drawn(paper: Paper, picture: Picture, x: float, y: float, width: float) -> 
 
 
 def _wires(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> float:
-    y = _heading(paper, sheet.wires_heading, x, y, width)
+    y = add_heading(paper, sheet.wires_heading, x, y, width)
     paper.type(7.2)
     for line in sheet.wires_said[:4]:
         y = paper.paragraph(line, x, y, width, 3.2, most=2)
     return y + _drawn(paper, sheet.wires, x, y, width) if sheet.wires else y
 
 
-def _numbers_height(sheet: LinkSheet) -> float:
-    return ROW_HEIGHT * (len(sheet.rows) + 1) + 4.2
-
-
-def _columns(paper: Paper, sheet: LinkSheet, room: float) -> int:
-    """Return how many pictures stand in a row: more and smaller ones where the page is full."""
+def _grid(paper: Paper, sheet: LinkSheet, room: float) -> tuple[int, float]:
+    """Return how many pictures stand in a row and how wide each is, the largest that the room holds. [mm]."""
     pictures, shape = len(sheet.margins), sheet.margins[0].height / sheet.margins[0].width
-    for columns in (sheet.margin_columns, 4, 5, 6):
+
+    def width(columns: int) -> float:
         rows = -(-pictures // columns)
-        if rows * shape * (paper.inner_width - (columns - 1) * 2) / columns <= room:
-            return columns
-    return 8
+        return min(
+            (paper.inner_width - (columns - 1) * 2) / columns, max(room, LEAST_PICTURES) / rows / shape
+        )
+
+    columns = max((sheet.margin_columns, 4, 6, 8), key=width)
+    return columns, width(columns)
 
 
 def _margins(paper: Paper, sheet: LinkSheet, y: float, bottom: float) -> float:
@@ -165,50 +164,16 @@ def _margins(paper: Paper, sheet: LinkSheet, y: float, bottom: float) -> float:
     paper.rule(y)
     paper.type(6.6, ink=MUTED)
     y = paper.paragraph(sheet.margins_heading, paper.l_margin, y + 0.6, paper.inner_width, 3.1, most=2)
-    columns = _columns(paper, sheet, bottom - y)
-    width = (paper.inner_width - (columns - 1) * 2) / columns
+    columns, width = _grid(paper, sheet, bottom - y)
+    apart = min((paper.inner_width - columns * width) / max(columns - 1, 1), MOST_APART)
     for first in range(0, len(sheet.margins), columns):
         row = sheet.margins[first : first + columns]
         heights = [
-            _drawn(paper, picture, paper.l_margin + i * (width + 2), y, width)
+            _drawn(paper, picture, paper.l_margin + i * (width + apart), y, width)
             for i, picture in enumerate(row)
         ]
         y += max(heights)
     return y
-
-
-def _numbers(paper: Paper, sheet: LinkSheet, y: float) -> float:
-    paper.rule(y)
-    widths = [share * paper.inner_width for share in SHARES]
-    y = _heading(paper, sheet.numbers_heading, paper.l_margin, y + 0.4, paper.inner_width)
-    with paper.tags.around(Kind.TABLE):
-        paper.type(6.2, bold=True, ink=MUTED)
-        _cells(paper, sheet.columns, widths, y, [Kind.COLUMN_HEAD] * len(widths))
-        kinds = [Kind.ROW_HEAD, *[Kind.CELL] * (len(widths) - 1)]
-        for number, row in enumerate(sheet.rows):
-            y += ROW_HEIGHT
-            if number % 2 == 0:
-                paper.ground(FAINT, paper.l_margin, y, paper.inner_width, ROW_HEIGHT)
-            _row_type(paper, row)
-            _cells(paper, row.cells, widths, y, kinds)
-    return y + ROW_HEIGHT
-
-
-def _row_type(paper: Paper, row: NumberRow) -> None:
-    ink = OUTSIDE if row.is_failing else MUTED if row.is_shown_only else INK
-    paper.type(6.2, bold=row.is_failing, ink=ink)
-
-
-def _cells(paper: Paper, cells: tuple[str, ...], widths: list[float], y: float, kinds: list[Kind]) -> None:
-    x = paper.l_margin
-    with paper.tags.around(Kind.ROW):
-        for number, (cell, width) in enumerate(zip(cells, widths, strict=True)):
-            align = "L" if number in LEFT_ALIGNED else "R"
-            # The last column stands apart from the figures before it.
-            left, right = (2.0, 0.0) if number == len(widths) - 1 else (0.0, 0.6)
-            room = width - left - right
-            paper.words(cell, x + left, y + 2.3, room, align=align, kind=kinds[number])
-            x += width
 
 
 def _footer(paper: Paper, sheet: LinkSheet, top: float) -> None:
@@ -229,8 +194,8 @@ def _rest(paper: Paper, sections: tuple[Section, ...], y: float, bottom: float) 
         at = tops[column]
         if at + 7.0 > bottom:
             continue
-        at = _heading(paper, section.heading, x, at, width)
-        paper.type(6.8)
+        at = add_heading(paper, section.heading, x, at, width)
+        paper.type(REST_TYPE)
         for line in section.lines:
             room = int((bottom - at) / 3.0)
             if room < 1:

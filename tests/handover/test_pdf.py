@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import re
 
+import pypdf
 import pytest
 
+from fourpair_service.reports.handover import pdf
 from handover.job import IN_ORDER, JOB, MISSING, NAME, RETESTED, TESTED, WITHDRAWN
 
 HEADINGS = ("All links at a glance", "All links", "What is not fine, and what to do", "What was tested again")
@@ -129,3 +132,15 @@ def test_the_papers_in_german_feet_and_letter(papers, pages):
     assert reader.trailer["/Root"]["/Lang"] == "de"
     assert reader.metadata.title == f"Übergabe eines Auftrags {NAME}"
     assert "What" not in " ".join(found[: len(found) - len(TESTED)])
+
+
+def test_parts_that_are_put_together_read_as_one(papers, monkeypatch):
+    whole = papers.pdf()
+    monkeypatch.setattr(pdf, "PART_PAGES", 3)
+    answer = papers.client.get(f"/v1/jobs/{JOB}/handover?format=pdf")
+    parts = pypdf.PdfReader(io.BytesIO(answer.data))
+
+    assert answer.data != papers.file("format=pdf")
+    assert [page.extract_text() for page in parts.pages] == [page.extract_text() for page in whole.pages]
+    assert [mark.title for mark in parts.outline[-1]] == [mark.title for mark in whole.outline[-1]]
+    assert parts.metadata.title == whole.metadata.title

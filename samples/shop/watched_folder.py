@@ -3,10 +3,10 @@
     python watched_folder.py inbox/ --job alder-row-clinic
 
 A document (``*.json``) is kept: a new link, or a retest of one that is known. It moves
-to ``kept/``, or to ``refused/`` with the reason beside it. Touchstone files are graded
-once their description of the same name is there (``0A-01.json`` with its ``touchstone``
-object, beside ``0A-01.s4p`` or ``0A-01-12.s4p``, ``0A-01-36.s4p``); the verdict moves with
-them to ``graded/``, since a record holds a document and not files.
+to ``kept/``, or to ``refused/`` with the reason beside it. Touchstone files are kept once
+their description of the same name is there (``0A-01.json`` with its ``touchstone``
+object, beside ``0A-01.s4p`` or ``0A-01-12.s4p``, ``0A-01-36.s4p``): the record holds them
+as complex sweeps of its document, and the files move with it.
 
 A file that is still being written is left alone until it has not changed for a while.
 Stopping this at any moment loses nothing: a file is moved after it was answered, and
@@ -21,7 +21,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from fourpair import ApiError, Client, FourpairError, InvalidMeasurementError, Measurement
+from fourpair import ApiError, Client, ConflictError, FourpairError, InvalidMeasurementError, Measurement
 
 SETTLED_S = 2.0
 PAUSE_S = 1.0
@@ -42,26 +42,48 @@ def move(paths: list[Path], where: str, told: str) -> None:
         path.replace(folder / path.name)
 
 
+def key_of(paths: list[Path]) -> str:
+    """Return the key of a request: the same for the same files with the same content."""
+    content = (path.name.encode() + b"\0" + path.read_bytes() for path in paths)
+    return hashlib.sha256(b"\0".join(content)).hexdigest()
+
+
+def keep(client: Client, measurement: Measurement, sweeps: list[Path], key: str) -> str:
+    """Keep a measurement with its Touchstone files; return what became of it."""
+    files = {path.name: path for path in sweeps}
+    try:
+        written = client.records.create(measurement, touchstone=files, idempotency_key=key)
+    except ConflictError as error:
+        if error.code != "label-taken":
+            raise
+        job, label = measurement["job"], measurement["label"]
+        known = next(r for r in client.records.list(job=job, label_prefix=label) if r.label == label)
+        written = client.records.retest(
+            known.id, measurement, touchstone=files, idempotency_key=f"{key}-retest"
+        )
+    record = written.record
+    return f"{record.label}: {written.result}, {record.outcome}, record {record.id}"
+
+
 def take(client: Client, document: Path, sweeps: list[Path], job: str | None) -> str:
     """Submit one document, with the Touchstone files it describes; return where it went."""
+    paths = [document, *sweeps]
     try:
         measurement = Measurement.from_json(document)
-        if sweeps:
-            verdict = client.grade(measurement, touchstone={path.name: path for path in sweeps})
-            move([document, *sweeps], "graded", verdict.summary())
-            return "graded"
         sent = measurement.with_changes(job=job) if job else measurement
-        key = hashlib.sha256(document.name.encode() + b"\0" + document.read_bytes()).hexdigest()
-        (item,) = client.records.batch([sent], idempotency_key=key)
+        if sweeps:
+            move(paths, "kept", keep(client, sent, sweeps, key_of(paths)))
+            return "kept"
+        (item,) = client.records.batch([sent], idempotency_key=key_of(paths))
         if item.problem is None:
-            move([document], "kept", f"{item.label}: {item.result}, {item.outcome}, record {item.record}")
+            move(paths, "kept", f"{item.label}: {item.result}, {item.outcome}, record {item.record}")
             return "kept"
         told = f"{item.problem.get('title')}: {item.problem.get('detail')}"
     except (ApiError, InvalidMeasurementError) as error:
         if error.retryable:
             raise
         told = str(error)
-    move([document, *sweeps], "refused", told)
+    move(paths, "refused", told)
     return "refused"
 
 

@@ -52,7 +52,7 @@ from fourpair._models import CategoryResult, Caution, Fault, ParameterResult, Po
 from fourpair._predictions import PredictedMargin, Prediction
 from fourpair._retries import Retries
 from fourpair._rule_sets import Category, LimitRow, Limits, ParameterRule, RuleSet
-from fourpair._runs import Finding, Run
+from fourpair._runs import Finding, Run, RunGoesOnError
 from fourpair._subscriptions import Delivery, NewSecret, Subscription
 from fourpair._transport import NO_TIMEOUT
 
@@ -104,6 +104,7 @@ __all__ = [
     "Revision",
     "RuleSet",
     "Run",
+    "RunGoesOnError",
     "Schedule",
     "ServerFailedError",
     "StaleError",

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import difflib
 import math
-from array import array
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import Any
+
+from fourpair._axes import axis_points, finite_numbers
 
 PAIRS = ("12", "36", "45", "78")
 ENDS = ("near", "far")
@@ -60,8 +60,11 @@ KEYS: Mapping[str, tuple[str, ...]] = {
     "ps_aacr_f": PAIRS,
 }
 WITHOUT_ENDS = frozenset({"insertion_loss"})
-STRETCH = ("start", "step", "stop")
-_TOLERANCE_STEPS = 1e-9
+# What is said of the cords that will complete a link, and of its connectors.
+CORDS = ("near_m", "far_m", "conductor")
+CORD_LENGTHS = CORDS[:2]
+CONDUCTORS = ("solid", "stranded")
+CONNECTORS = ("category",)
 
 Problem = Mapping[str, Any]
 
@@ -81,71 +84,9 @@ def _unknown(pointer: str, name: object, known: Iterable[str]) -> Problem:
     return _problem(f"{pointer}/{_escaped(name)}", f"{name!r} is not known here. {advice}")
 
 
-def axis_of(value: Any) -> tuple[float, ...]:
-    """Return the frequencies of an axis, whether it lists them or stretches of even steps. [MHz].
-
-    Raises:
-        ValueError: it is neither.
-
-    >>> axis_of([{"start": 1, "step": 0.5, "stop": 2}, {"start": 3, "step": 1, "stop": 4}])
-    (1.0, 1.5, 2.0, 3.0, 4.0)
-    """
-    if not isinstance(value, (list, tuple)) or not value:
-        raise ValueError("Expected a list of frequencies in MHz, or of stretches with start, step and stop.")
-    if isinstance(value[0], Mapping):
-        return tuple(point for stretch in value for point in _stretch(stretch))
-    numbers = _numbers(value)
-    if any(after <= before for before, after in pairwise(numbers)):
-        raise ValueError("Frequencies must increase. Sort them, each once.")
-    return tuple(numbers)
-
-
-def _stretch(stretch: Any) -> list[float]:
-    start, step, count = _stretch_terms(stretch)
-    return [round(start + step * i, 9) for i in range(count)]
-
-
-def _stretch_terms(stretch: Any) -> tuple[float, float, int]:
-    """Return start, step and number of points of a stretch."""
-    if not isinstance(stretch, Mapping) or set(stretch) != set(STRETCH):
-        raise ValueError("A stretch has start, step and stop.")
-    start, step, stop = (float(stretch[name]) for name in STRETCH)
-    if not (0 < start <= stop < math.inf and 0 < step < math.inf):
-        raise ValueError("A stretch must increase, above zero.")
-    return start, step, math.floor((stop - start) / step + _TOLERANCE_STEPS) + 1
-
-
-def _axis_points(value: Any) -> int:
-    """Return how many frequencies an axis has, without making them all.
-
-    Raises:
-        ValueError: it is no axis.
-    """
-    if isinstance(value, (list, tuple)) and value and isinstance(value[0], Mapping):
-        return sum(_stretch_terms(stretch)[2] for stretch in value)
-    return len(axis_of(value))
-
-
-def _numbers(values: Any) -> array[float]:
-    """Return finite numbers as they were, in one pass of compiled code where all is well.
-
-    Raises:
-        ValueError: one is none, or not finite; the message says which.
-    """
-    if isinstance(values, (str, bytes, Mapping)):
-        raise ValueError("Expected a list of numbers.")
-    try:
-        numbers = array("d", values)
-    except (TypeError, OverflowError):
-        place = next((i for i, value in enumerate(values) if not isinstance(value, (int, float))), 0)
-        raise ValueError(f"Entry {place} is no number.") from None
-    if not math.isfinite(sum(numbers)):
-        bad = next((i for i, value in enumerate(numbers) if not math.isfinite(value)), None)
-        if bad is not None:
-            raise ValueError(
-                f"Entry {bad} is {numbers[bad]}: leave out points that were not measured, on their own axis."
-            )
-    return numbers
+def _is_length(value: Any) -> bool:
+    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    return is_number and math.isfinite(value) and value >= 0
 
 
 @dataclass(slots=True)
@@ -166,15 +107,37 @@ class _Look:
         if "frequency_mhz" in self.document:
             self.points = self._axis(self.document["frequency_mhz"], "/frequency_mhz")
         self._members("/pairs", self.document.get("pairs", {}), PAIRS)
+        if "cords" in self.document:
+            self._cords(self.document["cords"])
+        if "connectors" in self.document:
+            self._connectors(self.document["connectors"])
         sweeps = self.document.get("sweeps", {})
         if self._members("/sweeps", sweeps, KEYS):
             for pointer, parameter, curves in self._parts(sweeps):
                 self._curves(pointer, parameter, curves)
         return self.problems
 
+    def _cords(self, cords: Any) -> None:
+        if not self._members("/cords", cords, CORDS):
+            return
+        if not any(name in cords for name in CORD_LENGTHS):
+            self.put("/cords", "Give near_m, far_m or both; 0 where there is no cord.")
+        for name in CORD_LENGTHS:
+            if name in cords and not _is_length(cords[name]):
+                self.put(f"/cords/{name}", f"{cords[name]!r} is no length in m.")
+        if "conductor" in cords and cords["conductor"] not in CONDUCTORS:
+            self.put("/cords/conductor", f"{cords['conductor']!r} is neither {' nor '.join(CONDUCTORS)}.")
+
+    def _connectors(self, connectors: Any) -> None:
+        if not self._members("/connectors", connectors, CONNECTORS):
+            return
+        category = connectors.get("category", "6")
+        if not isinstance(category, str) or not category:
+            self.put("/connectors/category", f"{category!r} is no text such as '6A'.")
+
     def _axis(self, value: Any, pointer: str) -> int | None:
         try:
-            return _axis_points(value)
+            return axis_points(value)
         except (ValueError, TypeError) as error:
             self.put(pointer, str(error))
             return None
@@ -219,7 +182,7 @@ class _Look:
 
     def _values(self, pointer: str, values: Any, points: int | None) -> None:
         try:
-            count = len(_numbers(values))
+            count = len(finite_numbers(values))
         except (ValueError, TypeError) as error:
             self.put(pointer, str(error))
             return

@@ -6,6 +6,7 @@
     + TransportError                 no answer arrived
         - ConnectionFailedError      the service could not be reached        (also a ConnectionError)
         - TimedOutError              it did not answer in time               (also a TimeoutError)
+    + RunGoesOnError                 a run takes longer than was waited  (also a TimeoutError)
     + ApiError                       the service answered with a problem document
         - InvalidDocumentError       what was sent is not valid              (also a ValueError)
         - NotFoundError              there is no such thing                  (also a LookupError)

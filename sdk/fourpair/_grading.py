@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from itertools import islice
-from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from fourpair._curves import margin_curves
-from fourpair._errors import ApiError, TransportError, api_error
+from fourpair._errors import ApiError, InvalidMeasurementError, api_error
+from fourpair._lines import answered_lines
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
 from fourpair._predictions import Prediction, prediction
 from fourpair._reference import Reference
-from fourpair._transport import JSON, NDJSON, encoded, operation
-
-TouchstoneSource = str | Path | bytes | IO[bytes]
-# How many measurements go into one request of many.
-GRADED_TOGETHER = 12
+from fourpair._sent import TouchstoneSource, sent
+from fourpair._sheet_query import sheet_query
+from fourpair._transport import operation
 
 
 class Grading(Reference):
@@ -73,7 +69,7 @@ class Grading(Reference):
             "assessment": assessment,
         }
         document = checked(measurement)
-        body = _body(document, touchstone)
+        body = sent(document, touchstone)
         answer = self._send("POST", "/v1/grade", params=query, is_write=False, **body)
         found = answer.json()
         verdict = Verdict.from_document(found["verdict"], assessment=found.get("assessment"), response=answer)
@@ -111,17 +107,17 @@ class Grading(Reference):
         Raises:
             InvalidDocumentError: the document or what is asked is not valid.
         """
-        query = {
-            **asked,
-            "format": media,
-            "extent": extent,
-            "language": language,
-            "length_unit": length_unit,
-            "paper": paper,
-            "picture": picture,
-            "width_px": width_px,
-        }
-        body = _body(checked(measurement), None)
+        drawn = sheet_query(
+            media,
+            extent=extent,
+            language=language,
+            length_unit=length_unit,
+            paper=paper,
+            picture=picture,
+            width_px=width_px,
+        )
+        query = {**asked, **drawn}
+        body = sent(checked(measurement))
         return self._send("POST", "/v1/grade", params=query, is_write=False, **body).content
 
     @operation("gradeStream")
@@ -135,7 +131,7 @@ class Grading(Reference):
         minimum_basis: str | None = None,
         coverage: str | None = None,
         assessment: str | None = None,
-    ) -> Iterator[Verdict | ApiError]:
+    ) -> Iterator[Verdict | ApiError | InvalidMeasurementError]:
         """Yield a verdict for each of many links, in order; for one that is refused, the error, not raised.
 
         Measurements are taken as they are needed and sent by the dozen.
@@ -150,7 +146,6 @@ class Grading(Reference):
             assessment: as of ``grade``.
 
         Raises:
-            InvalidMeasurementError: one cannot be right, and was not sent.
             TransportError: no answer arrived, or it was cut; links of earlier parts have had their verdicts.
         """
         query = {
@@ -161,17 +156,8 @@ class Grading(Reference):
             "coverage": coverage,
             "assessment": assessment,
         }
-        rest = iter(measurements)
-        while lines := [encoded(checked(each)) for each in islice(rest, GRADED_TOGETHER)]:
-            answer = self._send(
-                "POST",
-                "/v1/grade/stream",
-                params=query,
-                content=b"\n".join(lines),
-                content_type=NDJSON,
-                is_write=False,
-            )
-            yield from map(graded_line, _whole(answer.content, len(lines)))
+        for _, line in answered_lines(self._send, "/v1/grade/stream", query, measurements):
+            yield line if isinstance(line, InvalidMeasurementError) else graded_line(line)
 
     @operation("predictLink")
     def what_if(
@@ -216,23 +202,9 @@ class Grading(Reference):
             "minimum_basis": minimum_basis,
             "coverage": coverage,
         }
-        body = _body(checked(measurement), touchstone)
+        body = sent(checked(measurement), touchstone)
         answer = self._send("POST", "/v1/what-if", params=query, is_write=False, **body)
         return prediction(answer.json(), response=answer)
-
-
-def _whole(content: bytes, count: int) -> list[dict[str, Any]]:
-    """Return the lines of a stream's answer, without its end.
-
-    Raises:
-        TransportError: it was cut: not every measurement has a line, or the end is missing.
-    """
-    found = [json.loads(line) for line in content.splitlines()]
-    end = found.pop() if found and "end" in found[-1] else {}
-    if len(found) != count or not end.get("end", {}).get("complete"):
-        why = end.get("problem", {}).get("detail", "the answer was cut")
-        raise TransportError(f"Only {len(found)} of {count} measurements were answered: {why}")
-    return found
 
 
 def graded_line(line: Mapping[str, Any]) -> Verdict | ApiError:
@@ -241,20 +213,3 @@ def graded_line(line: Mapping[str, Any]) -> Verdict | ApiError:
     if problem is not None:
         return api_error(problem["status"], problem)
     return Verdict.from_document(line["verdict"], assessment=line.get("assessment"))
-
-
-def _body(document: Mapping[str, Any], touchstone: Mapping[str, TouchstoneSource] | None) -> dict[str, Any]:
-    """Return a measurement as what is sent: JSON alone, or with Touchstone files beside it."""
-    if touchstone is None:
-        return {"document": document}
-    parts = [("measurement", ("measurement.json", encoded(document), JSON))]
-    parts += [("sweep", (name, _opened(source), "text/plain")) for name, source in touchstone.items()]
-    return {"files": parts}
-
-
-def _opened(source: TouchstoneSource) -> bytes:
-    if isinstance(source, bytes):
-        return source
-    if isinstance(source, (str, Path)):
-        return Path(source).read_bytes()
-    return source.read()

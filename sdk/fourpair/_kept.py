@@ -54,7 +54,11 @@ class Record(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Revision(Told):
-    """One link of a record's chain."""
+    """One link of a record's chain.
+
+    Attributes:
+        seq: of its entry in the change feed.
+    """
 
     record: str
     number: int
@@ -62,6 +66,7 @@ class Revision(Told):
     job: str
     label: str
     outcome: str
+    seq: int | None = None
     headroom_db: float | None = None
     external_ids: Mapping[str, str] = field(default_factory=dict)
     tested_at: str | None = None
@@ -101,6 +106,7 @@ class BatchItem(Told):
 
     Attributes:
         result: ``created``, ``revised``, ``unchanged`` or ``refused``.
+        reason: the sentence that decides it, where it does not simply pass.
         problem: why it was refused, as a problem document.
     """
 
@@ -111,6 +117,7 @@ class BatchItem(Told):
     record: str | None = None
     revision: int | None = None
     outcome: str | None = None
+    reason: str | None = None
     problem: Mapping[str, Any] | None = None
 
 
@@ -223,6 +230,8 @@ class JobFault(Told):
     """Something to mend; ``key`` is the same until it is mended and after.
 
     Attributes:
+        by_products: what fails because of it, each with ``key``, ``state``, ``what``, ``title``
+            and ``detail``: a split pair is one fault and fails seven parameters.
         ticket: ``title`` and ``body``, ready to be sent.
     """
 
@@ -235,6 +244,7 @@ class JobFault(Told):
     opened_seq: int = 0
     seen_seq: int = 0
     closed_seq: int | None = None
+    by_products: Sequence[Mapping[str, str]] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fourpair._checking import KEYS, WITHOUT_ENDS, axis_of, problems_of
+from fourpair._axes import axis_of
+from fourpair._checking import KEYS, WITHOUT_ENDS, problems_of
 from fourpair._errors import InvalidMeasurementError
 from fourpair._frames import frame
 

@@ -9,15 +9,14 @@ from typing import TYPE_CHECKING, Any
 import requests
 
 from fourpair._frames import frame
-from fourpair._told import Told
+from fourpair._told import Told, unit_in
 
 if TYPE_CHECKING:
     import pandas
 
     from fourpair._curves import MarginCurve
 
-UNITS = ("db", "ns", "m", "ohm")
-UNIT_WORDS = {"db": "dB", "ns": "ns", "m": "m", "ohm": "ohm"}
+UNIT_WORDS = {"db": "dB"}
 # A pass or fail that the accuracy of the measurement cannot tell apart carries an asterisk.
 OUTCOME_WORDS = {
     "pass": "pass",
@@ -51,7 +50,7 @@ class Point:
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> Point:
         """Return the point of a verdict document."""
-        unit = next((u for u in UNITS if f"measured_{u}" in document), "db")
+        unit = unit_in(document, "measured") or "db"
         return cls(
             unit,
             document.get(f"margin_{unit}"),
@@ -64,7 +63,7 @@ class Point:
         )
 
     def __str__(self) -> str:
-        unit = UNIT_WORDS[self.unit]
+        unit = UNIT_WORDS.get(self.unit, self.unit)
         words = [] if self.margin is None else [f"{self.margin:+.1f} {unit}"]
         words += [f"on {self.pairs}"] if self.pairs else []
         words += [f"at {self.frequency_mhz:.4g} MHz"] if self.frequency_mhz is not None else []

@@ -6,9 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from fourpair._told import Told, told
-
-UNITS = ("db", "ns", "m", "ohm")
+from fourpair._told import Told, told, unit_in
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,9 +24,9 @@ class PredictedMargin(Told):
     parameter: str
     title: str
     unit: str
-    margin: float
-    predicted: float
-    limit: float
+    margin: float | None
+    predicted: float | None
+    limit: float | None
     as_measured: float | None = None
     end: str | None = None
     pairs: str | None = None
@@ -58,9 +56,13 @@ class Prediction(Told):
         lines = [f"{self.label or 'The link'}: {self.notice}", *self.assumptions]
         for margin in self.margins:
             end = f" at the {margin.end} end" if margin.end else ""
-            was = "-" if margin.as_measured is None else f"{margin.as_measured:+.1f}"
-            lines.append(f"{margin.title}{end}: {margin.margin:+.1f} {margin.unit}, as measured {was}")
+            now, was = _signed(margin.margin), _signed(margin.as_measured)
+            lines.append(f"{margin.title}{end}: {now} {margin.unit}, as measured {was}")
         return "\n".join(lines)
+
+
+def _signed(value: float | None) -> str:
+    return "-" if value is None else f"{value:+.1f}"
 
 
 def prediction(document: Mapping[str, Any], **own: Any) -> Prediction:
@@ -70,13 +72,13 @@ def prediction(document: Mapping[str, Any], **own: Any) -> Prediction:
 
 
 def _margin(document: Mapping[str, Any]) -> PredictedMargin:
-    unit = next(unit for unit in UNITS if f"margin_{unit}" in document)
+    unit = unit_in(document, "margin")
     return told(
         PredictedMargin,
         document,
         unit={"db": "dB"}.get(unit, unit),
-        margin=document[f"margin_{unit}"],
-        predicted=document[f"predicted_{unit}"],
-        limit=document[f"limit_{unit}"],
+        margin=document.get(f"margin_{unit}"),
+        predicted=document.get(f"predicted_{unit}"),
+        limit=document.get(f"limit_{unit}"),
         as_measured=document.get(f"margin_as_measured_{unit}"),
     )

@@ -13,6 +13,7 @@ from fourpair._listing import Listing
 from fourpair._measurement import Measurement
 from fourpair._models import Verdict
 from fourpair._sealing import chain_breaks, content_breaks
+from fourpair._sheet_query import sheet_query
 from fourpair._told import told
 from fourpair._transport import Send, operation
 
@@ -145,16 +146,16 @@ class RecordReading:
             NotFoundError: there is no such record.
             InvalidDocumentError: there is no such form.
         """
-        query = {
-            "as_of": as_of,
-            "format": media,
-            "extent": extent,
-            "language": language,
-            "length_unit": length_unit,
-            "paper": paper,
-            "picture": picture,
-            "width_px": width_px,
-        }
+        drawn = sheet_query(
+            media,
+            extent=extent,
+            language=language,
+            length_unit=length_unit,
+            paper=paper,
+            picture=picture,
+            width_px=width_px,
+        )
+        query = {"as_of": as_of, **drawn}
         return self._send("GET", record_path(record_id, "sheet"), params=query).content
 
     def verify(self, record_id: str) -> tuple[str, ...]:

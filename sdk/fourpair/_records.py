@@ -8,10 +8,13 @@ from typing import Any
 
 import requests
 
+from fourpair._errors import InvalidMeasurementError
 from fourpair._kept import BatchItem, Record, Revision, Written
+from fourpair._lines import answered_lines, refused_here
 from fourpair._measurement import Measurement, checked
 from fourpair._models import Verdict
 from fourpair._record_reading import RecordReading, record_path
+from fourpair._sent import TouchstoneSource, sent
 from fourpair._told import told
 from fourpair._transport import MERGE_PATCH, NDJSON, encoded, operation, tag_header
 from fourpair._uploading import MOST_BYTES, MOST_ITEMS, Upload
@@ -56,11 +59,20 @@ class Records(RecordReading):
         self,
         measurement: Sent,
         *,
+        touchstone: Mapping[str, TouchstoneSource] | None = None,
         dry_run: bool = False,
         assessment: str | None = None,
         idempotency_key: str | None = None,
     ) -> Written:
         """Grade a link and keep its record; the document names its ``job`` and ``label``.
+
+        Args:
+            measurement: a :class:`Measurement` or its document.
+            touchstone: Touchstone files by name, as of ``grade``; the record keeps them as sweeps of
+                its document.
+            dry_run: check and grade, keep nothing.
+            assessment: how much to keep beside the verdict, as of ``grade``.
+            idempotency_key: one is made where none is given.
 
         Raises:
             ConflictError: another record has its label or external id.
@@ -69,10 +81,8 @@ class Records(RecordReading):
             NotFoundError: there is no such job.
         """
         query = {"dry_run": dry_run, "assessment": assessment}
-        document = checked(measurement)
-        return _written(
-            self._send("POST", "/v1/records", params=query, document=document, key=idempotency_key)
-        )
+        body = sent(checked(measurement), touchstone)
+        return _written(self._send("POST", "/v1/records", params=query, key=idempotency_key, **body))
 
     @operation("upsertRecord")
     def upsert(
@@ -81,12 +91,23 @@ class Records(RecordReading):
         external_id: str,
         measurement: Sent,
         *,
+        touchstone: Mapping[str, TouchstoneSource] | None = None,
         etag: str | None = None,
         dry_run: bool = False,
         assessment: str | None = None,
         idempotency_key: str | None = None,
     ) -> Written:
         """Make the record of an external id, or retest it; the same once more changes nothing.
+
+        Args:
+            system: name of the other system.
+            external_id: of the link there.
+            measurement: as of ``create``.
+            touchstone: as of ``create``.
+            etag: of the record, where it must not have moved on.
+            dry_run: as of ``create``.
+            assessment: as of ``create``.
+            idempotency_key: as of ``create``.
 
         Raises:
             ConflictError: another record has its label.
@@ -99,9 +120,9 @@ class Records(RecordReading):
                 "PUT",
                 record_path("by-external-id", system, external_id),
                 params={"dry_run": dry_run, "assessment": assessment},
-                document=checked(measurement),
                 headers={"If-Match": etag} if etag else {},
                 key=idempotency_key,
+                **sent(checked(measurement), touchstone),
             )
         )
 
@@ -137,6 +158,36 @@ class Records(RecordReading):
             "POST", "/v1/records:batch", params=query, content=lines, content_type=NDJSON, key=key
         )
         return tuple(told(BatchItem, item) for item in answer.json()["items"])
+
+    @operation("streamRecords")
+    def upsert_many(
+        self,
+        measurements: Iterable[Sent],
+        *,
+        dry_run: bool = False,
+        assessment: str | None = None,
+    ) -> Iterator[BatchItem]:
+        """Make or retest any number of records, each kept by itself; yield what became of each, in order.
+
+        Measurements are taken as they are needed and sent by the dozen. What was cut can
+        be sent again: the same measurement once more changes nothing. ``upload`` is faster
+        for thousands, and remembers how far it got.
+
+        Args:
+            measurements: each names its ``job`` and ``label``.
+            dry_run: check and grade, keep nothing.
+            assessment: how much to keep beside the verdicts.
+
+        Raises:
+            TransportError: no answer arrived, or it was cut.
+        """
+        query = {"dry_run": dry_run, "assessment": assessment}
+        lines = answered_lines(self._send, "/v1/records:stream", query, measurements)
+        for index, (measurement, line) in enumerate(lines):
+            if isinstance(line, InvalidMeasurementError):
+                yield refused_here(index, measurement, line)
+            else:
+                yield told(BatchItem, {**line, "index": index})
 
     def upload(
         self,
@@ -215,12 +266,22 @@ class Records(RecordReading):
         record: Record | str,
         measurement: Sent,
         *,
+        touchstone: Mapping[str, TouchstoneSource] | None = None,
         reason: str | None = None,
         dry_run: bool = False,
         assessment: str | None = None,
         idempotency_key: str | None = None,
     ) -> Written:
         """Keep a new measurement of the same link.
+
+        Args:
+            record: as it was read, or its id.
+            measurement: as of ``create``.
+            touchstone: as of ``create``.
+            reason: why it was tested again.
+            dry_run: as of ``create``.
+            assessment: as of ``create``.
+            idempotency_key: as of ``create``.
 
         Raises:
             StaleError: the record has moved on.
@@ -229,10 +290,8 @@ class Records(RecordReading):
         """
         path, headers = _target(record, "retests")
         query = {"reason": reason, "dry_run": dry_run, "assessment": assessment}
-        document = checked(measurement)
-        return _written(
-            self._send("POST", path, params=query, document=document, headers=headers, key=idempotency_key)
-        )
+        body = sent(checked(measurement), touchstone)
+        return _written(self._send("POST", path, params=query, headers=headers, key=idempotency_key, **body))
 
     @operation("withdrawRecord")
     def withdraw(

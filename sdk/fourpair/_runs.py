@@ -8,12 +8,15 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import quote
 
+from fourpair._errors import FourpairError
 from fourpair._listing import Listing
 from fourpair._told import Told, told
-from fourpair._transport import Send, operation
+from fourpair._transport import NO_TIMEOUT, Send, operation
 
 # How often a run that goes on is asked how far it is. [s]
 ASK_EVERY_S = 2.0
+# How long a run is waited for where nothing else is said. [s]
+WAIT_TIMEOUT_S = 3600.0
 GOING_ON = frozenset({"waiting", "running", "stopping"})
 
 
@@ -82,13 +85,32 @@ class Finding(Told):
     text: str | None = None
 
 
+class RunGoesOnError(FourpairError, TimeoutError):
+    """A run was still going on when the time to wait for it was over.
+
+    Attributes:
+        run: how far it was then.
+    """
+
+    retryable = True
+
+    def __init__(self, message: str, run: Run) -> None:
+        super().__init__(message)
+        self.run = run
+
+
 class _Runs:
     """What both kinds of runs have in common."""
 
     _path: str
 
-    def __init__(self, send: Send) -> None:
-        self._send = send
+    def __init__(
+        self,
+        send: Send,
+        sleep: Callable[[float], None] = time.sleep,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._send, self._sleep, self._monotonic = send, sleep, monotonic
 
     def _at(self, run: Run | str, *parts: str) -> str:
         name = run if isinstance(run, str) else run.id
@@ -117,28 +139,56 @@ class _Runs:
         path = self._at(run, "findings")
         return Listing(self._send, path, query, "findings", lambda each: told(Finding, each))
 
-    def wait(
-        self, run: Run | str, *, every_s: float = ASK_EVERY_S, sleep: Callable[[float], None] = time.sleep
-    ) -> Run:
+    def findings_as(self, form: str, run: Run | str) -> str:
+        """Return what was found as a table or as lines, as the service writes it.
+
+        Args:
+            form: ``"csv"``, or ``"ndjson"`` for a finding a line.
+            run: or its id.
+
+        Raises:
+            NotFoundError: there is no such run.
+        """
+        return self._send("GET", self._at(run, "findings"), params={"format": form}).text
+
+    def wait(self, run: Run | str, *, every_s: float = ASK_EVERY_S, timeout_s: float = WAIT_TIMEOUT_S) -> Run:
         """Return a run once it goes on no more: done, or stopped.
 
         Args:
             run: or its id.
             every_s: how often to ask. [s]
-            sleep: waits, in place of ``time.sleep``.
+            timeout_s: how long to wait; ``NO_TIMEOUT`` for as long as it takes. [s]
+
+        Raises:
+            RunGoesOnError: it went on beyond that, and still does; its ``run`` says how far it is.
         """
-        return list(self.progress(run, every_s=every_s, sleep=sleep))[-1]
+        found = list(self.progress(run, every_s=every_s, timeout_s=timeout_s))[-1]
+        if found.goes_on:
+            raise RunGoesOnError(
+                f"Run {found.id} is {found.state} with {found.settled} of {found.records} records settled "
+                f"after {timeout_s:g} s, and goes on: wait again, with a longer timeout_s, or stop it.",
+                found,
+            )
+        return found
 
     def progress(
-        self, run: Run | str, *, every_s: float = ASK_EVERY_S, sleep: Callable[[float], None] = time.sleep
+        self, run: Run | str, *, every_s: float = ASK_EVERY_S, timeout_s: float = NO_TIMEOUT
     ) -> Iterator[Run]:
-        """Yield a run as it stands, again and again, until it goes on no more."""
+        """Yield a run as it stands, again and again, until it goes on no more or the time is over.
+
+        Args:
+            run: or its id.
+            every_s: how often to ask. [s]
+            timeout_s: how long to go on asking. [s]
+        """
+        last_s = self._monotonic() + timeout_s
         while True:
             now = self._read(run)
             yield now
-            if not now.goes_on:
+            left_s = last_s - self._monotonic()
+            if not now.goes_on or left_s <= 0:
                 return
-            sleep(every_s)
+            self._sleep(min(every_s, left_s))
 
 
 class Regrades(_Runs):

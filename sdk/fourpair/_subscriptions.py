@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 from urllib.parse import quote
 
@@ -115,7 +115,7 @@ class Subscriptions:
             outcome_changes: only where the outcome is another than before.
             description: for people.
             after: tell also what the feed has above this ``seq``; from now on where not given.
-            idempotency_key: one is made where none is given.
+            idempotency_key: one is made where none is given; of a repetition with your own, ``secret`` is ``None``.
 
         Raises:
             InvalidDocumentError: the receiver may not be reached, or a word is not known.
@@ -130,7 +130,11 @@ class Subscriptions:
             "after": after,
         }
         document = {name: value for name, value in given.items() if value is not None}
-        return _subscription(self._send("POST", "/v1/subscriptions", document=document, key=idempotency_key))
+        made = _subscription(self._send("POST", "/v1/subscriptions", document=document, key=idempotency_key))
+        if made.secret is None and idempotency_key is None:
+            # It was lost with the first answer and nobody has it: another one takes its place.
+            made = replace(made, secret=self.rotate_secret(made, hours=0).secret)
+        return made
 
     @operation("listSubscriptions")
     def list(self) -> tuple[Subscription, ...]:

@@ -48,3 +48,15 @@ def told(kind: type[T], document: Mapping[str, Any], **own: Any) -> T:
     }
     values = {name: tuple(value) if isinstance(value, list) else value for name, value in values.items()}
     return kind(**{**values, "raw": document, **own})
+
+
+def unit_in(document: Mapping[str, Any], name: str) -> str:
+    """Return the unit that the key of a value ends with; also one that this version does not know.
+
+    >>> unit_in({"margin_as_measured_db": 1.0, "margin_db": 2.0}, "margin")
+    'db'
+    >>> unit_in({"margin_percent": 2.0}, "margin"), unit_in({}, "margin")
+    ('percent', '')
+    """
+    found = (key.removeprefix(f"{name}_") for key in document if key.startswith(f"{name}_"))
+    return next((unit for unit in found if "_" not in unit), "")

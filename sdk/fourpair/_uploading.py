@@ -15,8 +15,7 @@ from typing import Any
 
 from fourpair._errors import InvalidMeasurementError, InvalidSettingError, TooLargeError
 from fourpair._kept import BatchItem
-from fourpair._measurement import checked
-from fourpair._transport import encoded
+from fourpair._lines import line_of, refused_here
 
 # A batch is sent in parts that stay below both. [bytes]
 MOST_ITEMS = 50
@@ -49,12 +48,6 @@ class Part:
         return self.start + len(self.lines)
 
 
-def _refusal(index: int, document: Any, error: InvalidMeasurementError) -> BatchItem:
-    label = document.get("label") if isinstance(document, Mapping) else None
-    problem = {"code": "invalid-measurement", "title": str(error), "errors": list(error.errors)}
-    return BatchItem(index=index, result="refused", label=label, problem=problem, raw={"problem": problem})
-
-
 def parts_of(measurements: Iterable[Mapping[str, Any]], most_items: int, most_bytes: int) -> Iterator[Part]:
     """Yield measurements in parts of at most so many items and bytes; one is never split."""
     total = sha256()
@@ -64,9 +57,9 @@ def parts_of(measurements: Iterable[Mapping[str, Any]], most_items: int, most_by
     for index, measurement in enumerate(measurements):
         line = None
         try:
-            line = encoded(checked(measurement))
+            line = line_of(measurement)
         except InvalidMeasurementError as error:
-            refusal = _refusal(index, measurement, error)
+            refusal = refused_here(index, measurement, error)
         length = 0 if line is None else len(line)
         if lines and (len(lines) >= most_items or size + length > most_bytes):
             yield Part(start, tuple(lines), refused, total.hexdigest())

@@ -15,7 +15,7 @@ from pathlib import Path
 from fourpair_service.app import create_app, record_grader
 from fourpair_service.carriers import LocalPool
 from fourpair_service.config import Settings
-from fourpair_service.records.runs.examining import Bench, Chunk, examine
+from fourpair_service.records.runs.examining import Bench, Chunk, examine_chunk
 from fourpair_service.records.runs.model import Found, Question, RunKind
 from fourpair_service.records.search import Filter, Sort
 from fourpair_service.storage.sqlite import SqliteStore
@@ -75,15 +75,15 @@ def main() -> None:
         grader = record_grader(settings)
         question = Question(RunKind.REGRADE, rule_set=NEW, supersedes=(OLD,))
         records = store.records(Filter(), Sort(), after=None, limit=asked.records)
-        bench = Bench(store, grader.for_question, grader)
+        bench = Bench(store, grader.for_question, grader, grader.standing)
 
         def read() -> None:
             for record in records:
                 assert store.verdict(record.id, 1) and store.measurement(record.id, 1)
 
         def regrade() -> None:
-            for record in records:
-                assert examine(bench, question, record).found is Found.UNCHANGED
+            for chunk in chunks:
+                assert {each.found for each in examine_chunk(bench, chunk)} == {Found.UNCHANGED}
 
         chunks = [
             Chunk(question, tuple(r.id for r in records[start : start + CHUNK]))

@@ -127,3 +127,31 @@ def test_the_command_line_says_what_is_suspected_of_a_failing_link():
     shown = _run("grade", str(LINKS / "0A-08-open-pair.json")).stdout
     assert "Suspected (certain): Open conductor, pair 45" in shown
     assert "fourpair-service faults open_conductor" in shown
+
+
+def test_the_command_tells_of_a_port_without_a_cable_test_what_stands_behind_its_speed():
+    shown = _run("grade", str(LINKS.parent / "ports" / "reception-desk.json")).stdout
+
+    assert "Port: The two ports will settle on 2.5GBASE-T full duplex; the cable was not tested." in shown
+    assert "  - Pair 12: the port sends 2.41 V, as 10BASE-T must" in shown
+    assert "  - Both ends offer energy-efficient Ethernet for 2.5GBASE-T" in shown
+    assert "Do not unplug a powered device under load" in shown
+
+
+def test_the_command_tells_what_a_link_carries_and_what_power_arrives():
+    shown = _run("grade", str(LINKS / "2A-02-corroded-contact.json")).stdout
+
+    assert "Not judged: 10GBASE-T, 25GBASE-T, 40GBASE-T" in shown
+    assert "The link does not meet category 6, and 10BASE-T is another question" in shown
+    assert "better than over a link at the limit lines (calculated" in shown
+    assert "every class up to 8 reaches a device; of class 8" in shown
+    assert "Unequal resistance of 78: Of 0.87 A through pair 78" in shown
+    assert "warmer than its surroundings (estimate)" in shown
+
+
+@pytest.mark.parametrize(("name", "told"), [("0A-06-reversed-pair", False), ("0A-02-near-miss", True)])
+def test_phase_is_missed_only_where_a_fault_lies_at_a_place(client, name, told):
+    document = json.loads((LINKS / f"{name}.json").read_text())
+    notes = client.post("/v1/grade", json=document).get_json()["assessment"]["diagnosis"]["notes"]
+
+    assert any("carry no phase" in note for note in notes) is told

@@ -14,6 +14,7 @@ import sys
 import threading
 import time
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from decimal import Decimal
 from http.server import ThreadingHTTPServer
 from pathlib import Path
@@ -23,7 +24,7 @@ from werkzeug.serving import make_server
 from werkzeug.test import Client as Sender
 
 from fourpair import Client, ConnectionFailedError, Measurement, Retries
-from fourpair.testing import disordered, service
+from fourpair.testing import DELIVERY_TROUBLES, disordered, receiver_of, service, troubled
 from fourpair.webhooks import signature
 from fourpair_service.app import create_app
 from fourpair_service.storage.memory import MemoryStore
@@ -139,6 +140,18 @@ def test_ticketing_opens_one_ticket_a_fault_and_closes_it_on_the_passing_retest(
     assert reopened[0] == 1
 
 
+def test_a_split_pair_is_one_ticket_that_names_what_fails_with_it(tmp_path):
+    with clinic() as (_, client), sqlite3.connect(":memory:") as tickets:
+        bad = client.records.create(link("0A-05")).record
+        first = ticketing.keep_up(client, JOB, tickets)
+        (body,) = tickets.execute("SELECT body FROM ticket").fetchone()
+        client.records.retest(bad.id, link("0A-01", "0A-05"), reason="plug wired anew")
+        second = ticketing.keep_up(client, JOB, tickets)
+
+    assert (first, second) == ((1, 0), (0, 1))
+    assert "insertion loss fails" in body
+
+
 def test_the_programs_run_as_their_first_lines_say(tmp_path):
     prices = tmp_path / "prices.json"
     prices.write_text('{"outlet": 38.50}')
@@ -167,6 +180,8 @@ def test_a_watched_folder_sorts_what_lands_in_it(tmp_path):
     shutil.copy(LINKS / "0A-01-clean-pass.json", tmp_path / "good.json")
     (tmp_path / "wrong.json").write_text(json.dumps(link("0A-02").with_changes(job="none").to_dict()))
     described = {
+        "job": JOB,
+        "label": "C-01",
         "configuration": "channel",
         "requirement": {"rule_set": "TIA", "category": "6"},
         "touchstone": {"pairs": ["12"]},
@@ -179,13 +194,46 @@ def test_a_watched_folder_sorts_what_lands_in_it(tmp_path):
         told = list(watched_folder.look(client, tmp_path, None, settled_s=0))
         kept = [record.label for record in client.records.list()]
 
-    assert told == ["broken.json: refused", "cable.json: graded", "good.json: kept", "wrong.json: refused"]
-    assert kept == ["0A-01"]
+    assert told == ["broken.json: refused", "cable.json: kept", "good.json: kept", "wrong.json: refused"]
+    assert sorted(kept) == ["0A-01", "C-01"]
     assert "is no JSON" in (tmp_path / "refused" / "broken.txt").read_text()
     assert "none" in (tmp_path / "refused" / "wrong.txt").read_text()
-    assert "incomplete" in (tmp_path / "graded" / "cable.txt").read_text()
-    assert (tmp_path / "graded" / "cable-12.s4p").exists()
+    assert "C-01: created, incomplete" in (tmp_path / "kept" / "cable.txt").read_text()
+    assert (tmp_path / "kept" / "cable-12.s4p").exists()
     assert [path.name for path in tmp_path.iterdir() if path.is_file()] == ["waits.json"]
+
+
+def test_touchstone_files_that_land_again_are_a_retest_of_their_link(tmp_path):
+    described = {
+        "job": JOB,
+        "label": "C-01",
+        "configuration": "channel",
+        "requirement": {"rule_set": "TIA", "category": "6"},
+        "touchstone": {"pairs": ["12"]},
+    }
+
+    def land(name, **more):
+        (tmp_path / "cable.json").write_text(json.dumps({**described, **more}))
+        shutil.copy(ROOT / "samples" / "measured" / name, tmp_path / "cable-12.s4p")
+
+    told = []
+    with clinic() as (_, client):
+        for name, more in (
+            ("CABLE1_TX_pair.s4p", {}),
+            ("CABLE1_TX_pair.s4p", {}),
+            ("CABLE1_RX_pair.s4p", {}),
+            ("CABLE1_RX_pair.s4p", {"label": None}),
+        ):
+            land(name, **more)
+            told += watched_folder.look(client, tmp_path, None, settled_s=0)
+        (record,) = client.records.list()
+        revisions = client.records.revisions(record.id)
+        sweeps = client.records.measurement(record.id).sweeps
+
+    assert told == ["cable.json: kept"] * 3 + ["cable.json: refused"]
+    assert [each.kind for each in revisions] == ["submitted", "retested"]
+    assert set(sweeps["insertion_loss"]["12"]) >= {"re", "im"}
+    assert "label" in (tmp_path / "refused" / "cable.txt").read_text()
 
 
 def test_a_watched_folder_leaves_alone_what_is_still_written_and_does_nothing_twice(tmp_path):
@@ -257,6 +305,34 @@ def test_a_receiver_deals_with_each_change_once_whatever_happens_to_deliveries(k
     assert "altered" in altered.text
     if kind == "flask":
         assert (tmp_path / "seq").read_text() == "7"
+
+
+@pytest.mark.parametrize("kind", ["flask", "wsgi"])
+def test_a_receiver_takes_the_messages_that_the_service_really_sends(kind, tmp_path):
+    hook, dealt = "https://tickets.example.com/fourpair", []
+    messages = troubled(4, share=0.6, kinds=DELIVERY_TROUBLES[1:])
+    with (
+        service(start=datetime.now(UTC), delivery_troubles=messages) as running,
+        running.client() as client,
+    ):
+        secret = client.subscriptions.create(hook).secret
+        receiver = webhook_wsgi.Receiver(client.changes.inbox(lambda c: dealt.append(c.seq)), [secret])
+        if kind == "flask":
+            receiver = webhook_flask.create_app(
+                client, [secret], tmp_path / "seq", lambda c: dealt.append(c.seq)
+            )
+        running.deliver_to(hook, receiver_of(receiver, "/fourpair"))
+        client.jobs.create(JOB, name="Clinic")
+        for n in range(8):
+            client.records.create(link("2A-03", f"B-{n}"))
+        running.carry_on(seconds=200)
+        client.jobs.change(JOB, {"name": "Clinic, all floors"})
+        running.carry_on(seconds=200)
+        sent = client.subscriptions.deliveries(client.subscriptions.list()[0])
+        states = {delivery.state for delivery in sent}
+
+    assert states == {"delivered"}
+    assert dealt == list(range(1, 11))
 
 
 @contextmanager

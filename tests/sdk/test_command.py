@@ -107,6 +107,19 @@ def test_submit_keeps_and_tells_and_a_second_time_changes_nothing(fourpair, kept
     assert [json.loads(line)["result"] for line in out.splitlines()] == ["unchanged", "unchanged"]
 
 
+def test_submit_says_why_a_link_does_not_pass_and_of_a_refused_one_each_place_once(fourpair, kept, tmp_path):
+    other = {**json.loads(Path(PASSING).read_bytes()), "label": "X", "requirement": {"category": "6A"}}
+    (bad := tmp_path / "bad.json").write_text(json.dumps({**other, "job": JOB}))
+    _, out, _ = fourpair("submit", "--dry-run", "--job", JOB, PASSING, NEAR_MISS, INCOMPLETE, str(bad))
+
+    _, passing, near_miss, incomplete, refused, _ = out.splitlines()
+    assert re.fullmatch(r"0A-01 +\w+ +pass +-", passing)
+    assert re.search(r" fail +NEXT at the far end .* fails by 1\.9 dB on pairs 36-45", near_miss)
+    assert re.search(r" incomplete +NEXT at the far end .*: not measured\.", incomplete)
+    assert re.search(r"X +refused +- ", refused)
+    assert refused.count("/requirement/rule_set") == refused.count("Say which edition") == 1
+
+
 def test_submit_says_what_was_refused_and_why(fourpair, kept, tmp_path):
     document = json.loads(Path(PASSING).read_bytes())
     bad = tmp_path / "bad.ndjson"
@@ -178,11 +191,11 @@ def test_export_writes_whole_files(fourpair, kept, tmp_path):
 def test_summary_faults_and_billing_say_what_a_shop_asks(fourpair, kept):
     summary, faults, billing = (fourpair(command, JOB)[1] for command in ("summary", "faults", "billing"))
 
-    assert "To redo: 0A-02" in summary
+    assert re.search(r"To redo:\n  0A-02  NEXT at the far end .* fails by 1\.9 dB on pairs 36-45", summary)
     assert "Not tested yet: 0A-03" in summary
     assert "open" in faults
     assert "0A-02" in faults
-    assert re.search(r"0A-01 +outlet +\+1", billing)
+    assert re.search(r"0A-01 +outlet +\+1 +pass", billing)
     assert "Next time: --since 3" in billing
     assert json.loads(fourpair("billing", JOB, "--json")[1])["totals"] == [
         {"item_code": "outlet", "quantity": 1}
@@ -280,3 +293,34 @@ def test_every_command_and_every_status_is_in_the_readme():
 
     assert [name for name in commands if f"`fourpair {name}" not in readme] == []
     assert [status for status in re.findall(r"\b(\d+) ", STATUSES) if f"| {status} |" not in readme] == []
+
+
+def test_what_has_no_item_code_or_reason_is_said_in_words(fourpair, url):
+    with Client(url) as client:
+        client.jobs.create(id="bare", name="Bare", requirement={"rule_set": "TIA", "category": "6"})
+    empty = fourpair("summary", "bare")[1]
+    assert fourpair("submit", "--job", "bare", PASSING)[0] == 0
+    summary, billing = fourpair("summary", "bare")[1], fourpair("billing", "bare")[1]
+
+    assert "first-pass rate not known yet" in empty
+    assert "first-pass rate 100%" in summary
+    assert "Totals: without item code +1" in billing
+    assert re.search(r"0A-01 +without item code +\+1 +pass", billing)
+
+
+def test_submit_and_retest_take_touchstone_files_as_they_are(fourpair, kept, tmp_path):
+    described = tmp_path / "cable.json"
+    requirement = {"rule_set": "TIA", "category": "6"}
+    document = {"label": "C-1", "configuration": "channel", "requirement": requirement}
+    described.write_text(json.dumps({**document, "touchstone": {"pairs": ["12"]}}))
+    file = str(ROOT / "samples" / "measured" / "CABLE1_TX_pair.s4p")
+
+    made = fourpair("submit", str(described), "--job", JOB, "--touchstone", file)
+    retested = fourpair("retest", f"{JOB}/C-1", str(described), "--touchstone", file)
+    refused = fourpair("submit", str(described), PASSING, "--touchstone", file)
+
+    assert (made[0], retested[0], refused[0]) == (0, 0, 2)
+    assert "C-1: incomplete" in made[1]
+    assert "Revision 1 of" in made[1]
+    assert "Revision 2 of" in retested[1]
+    assert "one link at a time" in refused[2]

@@ -12,8 +12,9 @@ import yaml
 
 import fourpair
 from fourpair._changes import Changes
-from fourpair._checking import ENDS, FIELDS, KEYS, WITHOUT_ENDS
+from fourpair._checking import CONDUCTORS, CONNECTORS, CORDS, ENDS, FIELDS, KEYS, WITHOUT_ENDS
 from fourpair._client import Client
+from fourpair._handovers import Handovers
 from fourpair._jobs import Jobs
 from fourpair._records import Records
 from fourpair._runs import Assessments, Regrades
@@ -29,6 +30,7 @@ OPERATIONS = {
 }
 PARTS = {
     "": Client,
+    "handovers": Handovers,
     "jobs": Jobs,
     "records": Records,
     "changes": Changes,
@@ -57,8 +59,10 @@ COMPOSED = {
     "changes.follow",
     "changes.newest",
     "changes.inbox",
+    "regrades.findings_as",
     "regrades.wait",
     "regrades.progress",
+    "assessments.findings_as",
     "assessments.wait",
     "assessments.progress",
 }
@@ -146,6 +150,9 @@ def test_what_is_checked_before_sending_is_what_the_contract_knows():
 
     assert set(FIELDS) == set(schemas["Measurement"]["properties"])
     assert set(KEYS) == set(sweeps)
+    assert set(CORDS) == set(schemas["Cords"]["properties"])
+    assert set(CONDUCTORS) == set(schemas["Cords"]["properties"]["conductor"]["enum"])
+    assert set(CONNECTORS) == set(schemas["Connectors"]["properties"])
     for name, keys in KEYS.items():
         own = sweeps[name]["properties"]
         by_end = [own] if name in WITHOUT_ENDS else [own[end]["properties"] for end in ENDS]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import time
 from pathlib import Path
@@ -9,7 +11,17 @@ from pathlib import Path
 import pytest
 
 from end_to_end.running import Running
-from fourpair import ApiError, Client, InvalidDocumentError, NotFoundError, TransportError, Verdict
+from fourpair import (
+    ApiError,
+    Client,
+    InvalidDocumentError,
+    InvalidMeasurementError,
+    NotFoundError,
+    RunGoesOnError,
+    TransportError,
+    Verdict,
+)
+from running import running_service
 
 LINKS = Path(__file__).resolve().parents[2] / "samples" / "links"
 PASSING, FAILING = (
@@ -119,6 +131,34 @@ def test_many_are_graded_in_order_and_a_refusal_takes_its_place(client):
         assert isinstance(fails, Verdict)
 
 
+def test_a_link_that_cannot_be_right_is_refused_in_its_place_and_holds_up_no_other(client):
+    cannot_be = {**PASSING, "lable": "A"}
+    is_no_json = {**PASSING, "notes": b"bytes"}
+    sent = [cannot_be, PASSING, is_no_json, *[PASSING] * 12, None, FAILING]
+
+    graded = list(client.grade_many(sent))
+    kept = list(
+        client.records.upsert_many(
+            [{**each, "job": "clinic"} if each else each for each in sent], dry_run=True
+        )
+    )
+    uploaded = list(
+        client.records.upload([{**each, "job": "clinic"} if each else each for each in sent], dry_run=True)
+    )
+
+    assert [isinstance(each, InvalidMeasurementError) for each in graded] == [
+        n in (0, 2, 15) for n in range(17)
+    ]
+    assert graded[0].pointers == ("/lable",)
+    assert "JSON" in str(graded[2])
+    assert graded[16].outcome == "fail"
+    for items in (kept, uploaded):
+        assert [item.index for item in items] == list(range(17))
+        assert [n for n, item in enumerate(items) if item.result == "refused"] == [0, 2, 15]
+        assert items[0].problem["errors"][0]["pointer"] == "/lable"
+    assert next(client.grade_many([cannot_be])).pointers == ("/lable",)
+
+
 def test_a_sheet_comes_of_a_record_and_of_a_link_that_is_not_kept(client):
     (record,) = client.records.list(job="clinic", label_prefix="B")
 
@@ -173,3 +213,57 @@ def test_runs_are_filtered_by_the_words_that_they_also_ask_with(client):
     with pytest.raises(InvalidDocumentError) as refused:
         client.regrades.start("iso-11801-1-2017", rule_set="tia-568.2-d-2018", dry_run=True)
     assert refused.value.errors[0]["pointer"] == "/rule_set"
+
+
+def test_findings_are_given_as_a_table_and_as_lines(client):
+    run = client.assessments.wait(client.assessments.start({"power_type": 2}, job="clinic"), every_s=0.2)
+    regrade = client.regrades
+
+    header, *rows = csv.reader(io.StringIO(client.assessments.findings_as("csv", run)))
+    lines = [json.loads(line) for line in client.assessments.findings_as("ndjson", run.id).splitlines()]
+
+    found = {finding.label: finding.answer for finding in client.assessments.findings(run)}
+    assert {row[header.index("label")]: row[header.index("answer")] for row in rows} == found
+    assert {line["label"]: line["answer"] for line in lines} == found
+    with pytest.raises(NotFoundError):
+        regrade.findings_as("csv", "none")
+
+
+def test_a_run_is_waited_for_so_long_and_no_longer_in_the_time_of_the_client():
+    class Clock:
+        now_s, slept = 0.0, []
+
+        def sleep(self, seconds):
+            self.slept.append(seconds)
+            self.now_s += seconds
+
+    clock = Clock()
+    # Nobody carries runs on here.
+    with running_service(FOURPAIR_BACKGROUND="0") as url, Client(url) as plain:
+        client = plain.with_options(sleep=clock.sleep, monotonic=lambda: clock.now_s)
+        client.jobs.create("clinic", name="Clinic", requirement={"rule_set": "TIA", "category": "6"})
+        client.records.create({**PASSING, "job": "clinic", "label": "A"})
+        run = client.assessments.start({"power_type": 4})
+
+        with pytest.raises(RunGoesOnError, match="0 of 1 records settled after 25 s, and goes on") as late:
+            client.assessments.wait(run, every_s=10, timeout_s=25)
+        seen = list(client.assessments.progress(run, every_s=10, timeout_s=20))
+
+    assert clock.slept == [10, 10, 5, 10, 10]
+    assert (late.value.run.id, late.value.run.state, len(seen)) == (run.id, "waiting", 3)
+    assert isinstance(late.value, TimeoutError)
+
+
+def test_any_number_of_records_is_kept_one_by_one_and_a_refused_one_is_told_in_its_place(client):
+    client.jobs.create("ward", name="Ward", requirement={"rule_set": "TIA", "category": "6"})
+    links = [{"configuration": "channel", "job": "ward", "label": f"L{number}"} for number in range(30)]
+    links[7] = {**links[7], "job": "nowhere"}
+
+    told = list(client.records.upsert_many(iter(links)))
+    again = list(client.records.upsert_many(links))
+
+    assert [each.index for each in told] == list(range(30))
+    assert [each.result for each in told].count("created") == 29
+    assert (told[7].result, told[7].problem["code"]) == ("refused", "not-kept")
+    assert [each.result for each in again].count("unchanged") == 29
+    assert sum(1 for _ in client.records.list(job="ward")) == 29

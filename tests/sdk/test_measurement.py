@@ -78,6 +78,17 @@ def test_every_sample_is_one(path):
         (("frequency_mhz",), [{"start": 1, "stop": 2}], "/frequency_mhz", "start, step and stop"),
         (("frequency_mhz",), [{"start": 1, "step": -1, "stop": 2}], "/frequency_mhz", "increase"),
         (("sweeps",), [], "/sweeps", "object"),
+        (("cords",), {"conductor": "solid"}, "/cords", "near_m, far_m or both"),
+        (("cords",), {"near": 2}, "/cords/near", "near_m"),
+        (("cords",), {"near_m": "2"}, "/cords/near_m", "no length"),
+        (("cords",), {"near_m": True}, "/cords/near_m", "no length"),
+        (("cords",), {"far_m": float("inf")}, "/cords/far_m", "no length"),
+        (("cords",), {"far_m": -1}, "/cords/far_m", "no length"),
+        (("cords",), {"near_m": 2, "conductor": "braided"}, "/cords/conductor", "solid nor stranded"),
+        (("cords",), None, "/cords", "object"),
+        (("connectors",), {"kategory": "6A"}, "/connectors/kategory", "category"),
+        (("connectors",), {"category": 6}, "/connectors/category", "text"),
+        (("connectors",), "6A", "/connectors", "object"),
     ],
 )
 def test_what_cannot_be_right_is_told_with_its_place_and_never_sent(path, value, pointer, words):
@@ -90,6 +101,20 @@ def test_what_cannot_be_right_is_told_with_its_place_and_never_sent(path, value,
     assert pointer in caught.value.pointers
     assert words in str(caught.value)
     assert not caught.value.retryable
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"cords": {"near_m": 0}},
+        {"cords": {"near_m": 3, "far_m": 1.5, "conductor": "stranded"}},
+        {"connectors": {}},
+    ],
+)
+def test_cords_and_connectors_that_the_service_takes_are_sent(said):
+    document = {**json.loads(CLEAN.read_bytes()), **said}
+    with service() as running, running.client() as client:
+        assert client.grade(document).outcome == "pass"
 
 
 def test_values_without_an_axis_are_refused():

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from itertools import islice
+from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fourpair import ConflictError, InvalidSettingError, Reconciled, Retries, TransportError
@@ -15,6 +16,7 @@ from fourpair._kept import joined
 from fourpair._uploading import parts_of
 from fourpair.testing import service, troubled
 
+MEASURED = Path(__file__).resolve().parents[2] / "samples" / "measured"
 LIGHT = {
     "job": "clinic",
     "configuration": "permanent_link",
@@ -230,7 +232,7 @@ def _compared(held, here):
 
 
 @given(st.lists(IDS, min_size=1, max_size=5), IDS)
-@settings(max_examples=60)
+@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 def test_a_comparison_in_parts_is_that_of_the_whole(parts, here):
     parts = [part - set().union(*parts[:i]) for i, part in enumerate(parts)]
     told = joined([_compared(part, here) for part in parts])
@@ -243,3 +245,25 @@ def test_a_comparison_in_parts_is_that_of_the_whole(parts, here):
     assert ids(told.same) == whole & here
     assert ids(told.missing) == whole - here
     assert ids(told.extra) == here - whole
+
+
+def test_files_sent_again_through_a_bad_network_make_one_record_and_one_retest():
+    described = {**{k: LIGHT[k] for k in ("job", "requirement")}, "configuration": "channel", "label": "C-1"}
+    described["touchstone"] = {"pairs": ["12"]}
+    files = [{"a.s4p": MEASURED / f"CABLE1_{name}_pair.s4p"} for name in ("TX", "RX")]
+    with service(troubles=["none", *["lost_answer", "duplicated", "lost_request"] * 3]) as running:
+        client = running.client()
+        client.jobs.create("clinic", name="Clinic")
+        made = client.records.create(described, touchstone=files[0])
+        retested = client.records.retest(made.record, described, touchstone=files[1])
+        with (MEASURED / "CABLE1_RX_pair.s4p").open("rb") as opened:
+            same = client.records.upsert(
+                "costing", "7", described | {"label": "C-2"}, touchstone={"a.s4p": opened}
+            )
+        kept = client.records.measurement(made.record.id)
+        kinds = [change.kind for change in client.changes.list()]
+
+    assert kinds == ["job.created", "record.submitted", "record.retested", "record.submitted"]
+    assert (retested.revision.number, same.result) == (2, "created")
+    assert set(kept.sweeps["insertion_loss"]["12"]) >= {"re", "im"}
+    assert "touchstone" not in kept

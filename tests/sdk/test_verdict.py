@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fourpair import CategoryResult, Measurement, Verdict
+from fourpair import CategoryResult, Measurement, Point, Verdict
+from fourpair._predictions import prediction
 from fourpair._told import told
 from fourpair.testing import service
 
@@ -117,3 +118,25 @@ def test_what_this_version_does_not_know_is_kept_and_not_refused(failing):
     assert category.raw["new"] == 1
     with pytest.raises(AttributeError):
         verdict.outcome = "pass"
+
+
+def test_a_margin_in_a_unit_that_is_not_known_yet_is_told_in_it():
+    point = Point.from_document({"margin_percent": 2.5, "measured_percent": 1.5, "limit_percent": 4})
+    told_margin = {
+        "parameter": "new",
+        "title": "New",
+        "margin_percent": 2.5,
+        "margin_as_measured_percent": 3.0,
+    }
+    found = prediction(
+        {
+            "notice": "n",
+            "configuration": "channel",
+            "margins": [told_margin, {"parameter": "x", "title": "X"}],
+        }
+    )
+
+    assert (point.unit, point.margin, str(point)) == ("percent", 2.5, "+2.5 percent")
+    assert (found.margins[0].unit, found.margins[0].as_measured) == ("percent", 3.0)
+    assert "New: +2.5 percent, as measured +3.0" in found.summary()
+    assert "X: -" in found.summary()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from argparse import Namespace, _SubParsersAction
+from argparse import ArgumentParser, Namespace, _SubParsersAction
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
@@ -13,8 +13,8 @@ from typing import Any
 from fourpair._client import Client
 from fourpair._command import naming
 from fourpair._command.output import DONE, REFUSED, Output
-from fourpair._errors import InvalidMeasurementError
-from fourpair._kept import BatchItem
+from fourpair._errors import InvalidMeasurementError, InvalidSettingError
+from fourpair._kept import BatchItem, Written
 from fourpair._measurement import Measurement
 from fourpair._models import OUTCOME_WORDS
 
@@ -32,6 +32,7 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
         help="a document (JSON), one a line (.ndjson), or - for lines of stdin",
     )
     submit.add_argument("--job", help="the job, where the documents name none or another")
+    _add_touchstone(submit, "sent as it is, with one document that says what it holds; of a new link")
     submit.add_argument("--dry-run", action="store_true", help="check and grade, keep nothing")
     submit.add_argument("--checkpoint", type=Path, help="file that remembers how far it got")
     submit.add_argument("--threads", type=int, default=1, help="parts under way at once (1)")
@@ -39,9 +40,18 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     retest = commands.add_parser("retest", help="keep a new measurement of one link")
     retest.add_argument("record", help=naming.HELP)
     retest.add_argument("file", type=Path)
-    retest.add_argument("--reason")
+    _add_touchstone(retest, "sent as it is; the document says what it holds")
+    retest.add_argument("--reason", help="why it was tested again, for the history")
     retest.add_argument("--dry-run", action="store_true", help="check and grade, keep nothing")
     retest.set_defaults(run=run_retest)
+
+
+def _add_touchstone(parser: ArgumentParser, help: str) -> None:
+    parser.add_argument("--touchstone", action="append", type=Path, default=[], metavar="FILE", help=help)
+
+
+def _files(options: Namespace) -> dict[str, bytes] | None:
+    return {path.name: path.read_bytes() for path in options.touchstone} or None
 
 
 def _lines(name: str, lines: Iterable[str]) -> Iterator[Mapping[str, Any]]:
@@ -73,9 +83,14 @@ def _of_job(document: Mapping[str, Any], job: str | None) -> Mapping[str, Any]:
 
 
 def _row(item: BatchItem) -> tuple[object, ...]:
+    outcome = OUTCOME_WORDS.get(item.outcome, item.outcome) if item.outcome else None
+    return item.label or f"(no. {item.index + 1})", item.result, outcome, item.reason or _refusal(item)
+
+
+def _refusal(item: BatchItem) -> str:
+    """Return why an item was refused: each place that is wrong, or what is wrong as a whole."""
     problem = item.problem or {}
-    why = "; ".join([str(problem.get("detail") or problem.get("title") or ""), *_places(problem)]).strip("; ")
-    return item.label or f"(no. {item.index + 1})", item.result, OUTCOME_WORDS.get(item.outcome, "-"), why
+    return "; ".join(_places(problem)) or str(problem.get("detail") or problem.get("title") or "")
 
 
 def _places(problem: Mapping[str, Any]) -> list[str]:
@@ -84,6 +99,8 @@ def _places(problem: Mapping[str, Any]) -> list[str]:
 
 def run_submit(client: Client, options: Namespace, output: Output) -> int:
     """Send every document, say what became of each."""
+    if options.touchstone:
+        return _submit_with_files(client, options, output)
     total = len(options.files)
     counts: Counter[str] = Counter()
     with output.progress(
@@ -112,13 +129,26 @@ def run_submit(client: Client, options: Namespace, output: Output) -> int:
     return REFUSED if counts["refused"] else DONE
 
 
+def _submit_with_files(client: Client, options: Namespace, output: Output) -> int:
+    """Keep one new link whose sweeps are Touchstone files."""
+    if len(options.files) != 1 or options.files[0] == STDIN or options.files[0].endswith(LINES):
+        raise InvalidSettingError("--touchstone goes with one document (JSON): submit one link at a time")
+    document = _of_job(Measurement.from_json(options.files[0]), options.job)
+    return _tell(client.records.create(document, touchstone=_files(options), dry_run=options.dry_run), output)
+
+
 def run_retest(client: Client, options: Namespace, output: Output) -> int:
     """Keep a new measurement of a link, say what it is worth."""
     record = naming.found(client, options.record)
     measurement = Measurement.from_json(options.file).with_changes(label=record.label, job=record.job)
-    written = client.records.retest(record, measurement, reason=options.reason, dry_run=options.dry_run)
-    kept = "would be kept (dry run)" if written.dry_run else "kept"
-    output.value(
-        written.raw, f"{written.verdict.summary()}\nRevision {written.revision.number} of {record.id}: {kept}"
+    written = client.records.retest(
+        record, measurement, touchstone=_files(options), reason=options.reason, dry_run=options.dry_run
     )
+    return _tell(written, output)
+
+
+def _tell(written: Written, output: Output) -> int:
+    kept = "would be kept (dry run)" if written.dry_run else "kept"
+    what = f"Revision {written.revision.number} of {written.record.id}: {kept}"
+    output.value(written.raw, f"{written.verdict.summary()}\n{what}")
     return DONE

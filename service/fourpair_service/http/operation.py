@@ -47,6 +47,7 @@ MEANINGS: Final[Mapping[int, str]] = {
     413: "The body is too large",
     415: "The kind of body is not supported",
     428: "If-Match is missing",
+    503: "As many long answers are being made as there may be; Retry-After says when",
 }
 BODY_PROBLEMS: Final = (400, 413, 415)
 

@@ -127,7 +127,8 @@ def record_source(
     document = stored_document(reader, record.id, revision.number)
     verdict = reader.verdict(record.id, revision.number) or {}
     kept = reader.assessment(record.id, revision.number)
-    assessment = None if kept is None else dict(kept.document)
+    # One that was kept with assessment=none holds names to be searched by, and says nothing.
+    assessment = dict(kept.document) if kept is not None and "diagnosis" in kept.document else None
     provenance = _provenance(reader, record, revision, job)
     notes = document.get("notes")
     own = {name: value for name, value in document.items() if name != "requirement"}

@@ -16,6 +16,18 @@ from fourpair_service.records.model import (
 from fourpair_service.records.ports import Reader
 
 
+def external_ids_of(document: Document) -> dict[str, str]:
+    """Return the external ids of a document, whose names and values its schema checks.
+
+    Raises:
+        InvalidRecordError: they are no object.
+    """
+    ids = document.get("external_ids", {})
+    if not isinstance(ids, dict):
+        raise InvalidRecordError("/external_ids", "Expected an object: an id for each system.", str(ids)[:80])
+    return dict(ids)
+
+
 def retest_document(record: Record, document: Document) -> Document:
     """Return a document with the names of the record that it is measured for.
 
@@ -27,7 +39,7 @@ def retest_document(record: Record, document: Document) -> Document:
         if document.get(name, value) != value:
             detail = f"The record's {name} is {value}; correct that first, or leave it out."
             raise InvalidRecordError(f"/{name}", detail, document[name])
-    ids = {**record.external_ids, **document.get("external_ids", {})}
+    ids = {**record.external_ids, **external_ids_of(document)}
     return {**document, **own, **({"external_ids": ids} if ids else {})}
 
 
@@ -49,6 +61,12 @@ def stored_document(reader: Reader, record_id: str, number: int) -> Document:
         else:
             document["tested_by"] = party.name
     return document
+
+
+def first_reason(verdict: Mapping[str, Any]) -> str | None:
+    """Return the sentence that decides a verdict; ``None`` for a pass, which needs no reason."""
+    reasons = verdict.get("reasons")
+    return reasons[0] if reasons and verdict["outcome"] != "pass" else None
 
 
 def merged(target: Any, patch: Any) -> Any:

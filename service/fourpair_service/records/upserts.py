@@ -15,6 +15,7 @@ from fourpair_service.records.appending import (
     graded,
     job_requirement,
     named,
+    packed,
     remembered,
     replayed,
     submit_graded,
@@ -31,7 +32,7 @@ from fourpair_service.records.desk import (
     remember,
     visible_job,
 )
-from fourpair_service.records.documents import retest_document
+from fourpair_service.records.documents import external_ids_of, retest_document
 from fourpair_service.records.errors import ExternalIdTakenError, InvalidRecordError, StoreError
 from fourpair_service.records.integrity import measurement_digest
 from fourpair_service.records.model import IdempotencyEntry, Kind, Record
@@ -83,7 +84,7 @@ def _existing(reader: Reader, job_id: str, label: str, external: ExternalId | No
 def _with_external_id(document: Document, external: ExternalId | None) -> Document:
     if external is None:
         return document
-    ids = dict(document.get("external_ids", {}))
+    ids = external_ids_of(document)
     if ids.setdefault(external.system, external.value) != external.value:
         detail = f"The address says {external.value}; leave it out or say the same."
         raise InvalidRecordError(f"/external_ids/{external.system}", detail, ids[external.system])
@@ -91,8 +92,8 @@ def _with_external_id(document: Document, external: ExternalId | None) -> Docume
 
 
 def _first_external_id(document: Document) -> ExternalId | None:
-    ids = document.get("external_ids") or {}
-    return next((ExternalId(system, value) for system, value in sorted(ids.items())), None)
+    ids = sorted(external_ids_of(document).items())
+    return next((ExternalId(system, value) for system, value in ids), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +112,10 @@ def _prepared(desk: Desk, caller: Caller, document: Document, external: External
     known = _existing(desk.store, job_id, label, external)
     if known is not None and caller.sees(known.job_id):
         document = retest_document(known, document)
-    return Upsert(graded(desk, document, job_requirement(job)), external)
+    content = graded(desk, document, job_requirement(job))
+    if known is None or not _same(desk.store, known, content):
+        content = packed(desk, content)
+    return Upsert(content, external)
 
 
 def _same(reader: Reader, record: Record, content: Graded) -> bool:
@@ -172,9 +176,14 @@ class _UndoneError(Exception):
     """Takes back an atomic batch of which an item failed."""
 
 
-def _prepared_items(desk: Desk, caller: Caller, documents: Sequence[Document]) -> list[Upsert | ServiceError]:
+def _prepared_items(
+    desk: Desk, caller: Caller, documents: Sequence[Document | ServiceError]
+) -> list[Upsert | ServiceError]:
     prepared: list[Upsert | ServiceError] = []
     for document in documents:
+        if isinstance(document, ServiceError):
+            prepared.append(document)
+            continue
         try:
             prepared.append(_prepared(desk, caller, document, None))
         except ServiceError as error:
@@ -199,7 +208,7 @@ def _item(
 def batch(
     desk: Desk,
     caller: Caller,
-    documents: Sequence[Document],
+    documents: Sequence[Document | ServiceError],
     terms: Terms,
     *,
     mode: str,
@@ -211,7 +220,7 @@ def batch(
         desk: where it is done.
         caller: who asks.
         terms: how it is to be done.
-        documents: measurement documents.
+        documents: measurement documents; an error where one could not be read.
         mode: ``atomic`` keeps all or nothing; ``partial`` keeps what can be kept.
         told: makes the answer that a repetition of the request gets.
 

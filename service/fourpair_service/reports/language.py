@@ -46,7 +46,7 @@ class Language:
         """The language tag, for HTML and PDF."""
         return str(self.texts["language"])
 
-    def say(self, name: str, **values: str) -> str:
+    def say(self, name: str, /, **values: str) -> str:
         """Return a text by ``table.name``, its gaps filled.
 
         Raises:

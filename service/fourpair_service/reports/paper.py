@@ -7,11 +7,12 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from functools import lru_cache
 from importlib.resources import as_file, files
-from typing import Final, cast
+from typing import Any, Final, cast
 
 from fontTools.ttLib import TTFont
 from fpdf import FPDF
 from fpdf.enums import XPos, YPos
+from fpdf.fonts import TTFFont
 from fpdf.prefs import ViewerPreferences
 
 from fourpair_service.reports.inks import INK, RULE
@@ -93,6 +94,18 @@ class Paper(FPDF):
         """The width between the margins. [mm]."""
         return float(self.epw)
 
+    def output(self, *arguments: Any, **named: Any) -> Any:
+        """Return or write the document, after which nothing can be written on it any more."""
+        written = super().output(*arguments, **named)
+        self.close_type()
+        return written
+
+    def close_type(self) -> None:
+        """Let go of the files of the type."""
+        for font in self.fonts.values():
+            if isinstance(font, TTFFont):
+                font.close()
+
     def type(self, size: float, *, bold: bool = False, ink: str = INK) -> None:
         """Choose size, weight and colour of what is written next. [pt]."""
         self.set_font(FAMILY, "B" if bold else "", size)
@@ -121,13 +134,17 @@ class Paper(FPDF):
         with self.tags.mark(kind):
             self.text(left, y, shown)
 
+    def lines(self, text: str, width: float) -> list[str]:
+        """Return text broken into the lines of a paragraph. [mm]."""
+        found = self.multi_cell(width, 4, drawable(text), dry_run=True, output="LINES", align="L")
+        return cast(list[str], found)
+
     def paragraph(
         self, text: str, x: float, y: float, width: float, line_height: float, *, most: int = 99
     ) -> float:
         """Write a paragraph of at most ``most`` lines; return where the next one begins. [mm]."""
         text = drawable(text)
-        found = self.multi_cell(width, line_height, text, dry_run=True, output="LINES", align="L")
-        lines = cast(list[str], found)
+        lines = self.lines(text, width)
         shown = _spaced(lines, text)[:most]
         if len(lines) > most:
             shown[-1] = self.fitted(shown[-1] + " " + lines[most], width)

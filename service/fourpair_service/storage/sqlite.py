@@ -22,7 +22,7 @@ from fourpair_service.records.errors import StoreReadOnlyError
 from fourpair_service.storage.schema import applied_steps, migrate
 from fourpair_service.storage.sql_reader import SqlReader
 from fourpair_service.storage.sql_writer import SqlWriter
-from fourpair_service.storage.told_errors import plain_errors
+from fourpair_service.storage.told_errors import made, plain_errors
 
 T = TypeVar("T")
 
@@ -74,12 +74,12 @@ class SqliteReader(SqlReader):
 
     def _all(self, make: Callable[[Any], T], sql: str, *values: Any) -> list[T]:
         with plain_errors(self.path):
-            return [make(row) for row in self.connection.execute(sql, values)]
+            return [made(make, row, self.path) for row in self.connection.execute(sql, values)]
 
     def _one(self, make: Callable[[Any], T], sql: str, *values: Any) -> T | None:
         with plain_errors(self.path):
             row = self.connection.execute(sql, values).fetchone()
-        return None if row is None else make(row)
+        return None if row is None else made(make, row, self.path)
 
 
 class SqliteWriter(SqliteReader, SqlWriter):

@@ -44,6 +44,9 @@ def _reflections(evidence: Evidence, pair: str) -> Iterator[Document]:
     seen: dict[End, tuple[Event, ...]] = {}
     for end in End:
         sweep = evidence.complex_sweep(Parameter.RETURN_LOSS, end, pair)
+        if end is End.FAR and evidence.length_m is None:
+            # What the far end sees cannot be counted from the near end without a length.
+            sweep = None
         seen[end] = find_events(sweep, path, LEAST_REFLECTION) if sweep is not None else ()
     for event in merge_ends(seen[End.NEAR], seen[End.FAR], path.length_m):
         yield {

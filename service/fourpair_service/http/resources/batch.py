@@ -1,4 +1,4 @@
-"""POST /v1/records:batch: many links at once."""
+"""POST /v1/records:batch and /v1/records:stream: many links at once, in one transaction or one by one."""
 
 from __future__ import annotations
 
@@ -9,11 +9,13 @@ from typing import Any, Final
 from flask import Response, request
 from flask.views import MethodView
 
+from fourpair_service.errors import ServiceError
 from fourpair_service.http.auth import caller
 from fourpair_service.http.body_errors import BatchRefusedError, InvalidBodyError
 from fourpair_service.http.document_body import read_document
 from fourpair_service.http.json_body import BodyTooLargeError, UnsupportedBodyError
 from fourpair_service.http.kit import StrictBlueprint
+from fourpair_service.http.line_stream import LINES_IN, NDJSON, answer_lines
 from fourpair_service.http.operation import (
     IDEMPOTENCY,
     JSON,
@@ -26,16 +28,19 @@ from fourpair_service.http.record_documents import result_word
 from fourpair_service.http.resources.grade import body_bytes
 from fourpair_service.http.resources.records import desk_of
 from fourpair_service.http.schemas.document_errors import FieldError
-from fourpair_service.http.schemas.queries import BatchQuery
+from fourpair_service.http.schemas.queries import BatchQuery, GradedWriteQuery
 from fourpair_service.http.schemas.record_answers import BatchAnswerSchema
 from fourpair_service.http.services import services
 from fourpair_service.http.terms import terms
+from fourpair_service.records.appending import Written
 from fourpair_service.records.curves import Document
+from fourpair_service.records.desk import Terms
+from fourpair_service.records.documents import first_reason
 from fourpair_service.records.keys import Scope
-from fourpair_service.records.upserts import ATOMIC, ItemResult, batch
+from fourpair_service.records.upserts import ATOMIC, ItemResult, batch, upsert
 
-NDJSON: Final = "application/x-ndjson"
 MOST_ITEMS: Final = 1000
+RESULTS: Final = ("created", "revised", "unchanged", "refused")
 
 blueprint = StrictBlueprint("batch", __name__, url_prefix="/v1", description="Many links at once")
 
@@ -44,14 +49,19 @@ def _too_large(line: int, most: int) -> BodyTooLargeError:
     return BodyTooLargeError(f"Line {line} has over {most} bytes; one record may have so many.")
 
 
-def _lines(raw: bytes, most: int) -> list[Any]:
-    documents = []
-    for number, line in enumerate(raw.split(b"\n"), 1):
+def _line(number: int, line: bytes, most: int) -> Any:
+    """Return what a line holds, or the error that belongs in its place."""
+    try:
         if len(line) > most:
             raise _too_large(number, most)
-        if line.strip():
-            documents.append(read_document(line, as_written=True))
-    return documents
+        return read_document(line, as_written=True)
+    except ServiceError as error:
+        return error
+
+
+def _lines(raw: bytes, most: int) -> list[Any]:
+    lines = enumerate(raw.split(b"\n"), 1)
+    return [_line(number, line, most) for number, line in lines if line.strip()]
 
 
 def _sent() -> tuple[bytes, list[Any]]:
@@ -70,30 +80,46 @@ def _sent() -> tuple[bytes, list[Any]]:
     return raw, document["records"]
 
 
-def _checked(documents: list[Any]) -> list[Document]:
+def _checked(documents: list[Any]) -> list[Document | ServiceError]:
     if not 1 <= len(documents) <= MOST_ITEMS:
-        raise InvalidBodyError(
-            [FieldError("/records", f"Send 1 to {MOST_ITEMS} records, not {len(documents)}.")]
+        detail = (
+            f"Send 1 to {MOST_ITEMS} records, not {len(documents)}; any number goes to /v1/records:stream."
         )
-    for index, document in enumerate(documents):
-        if not isinstance(document, dict):
-            raise InvalidBodyError([FieldError(f"/records/{index}", "Expected an object.")])
-    return documents
+        raise InvalidBodyError([FieldError("/records", detail)])
+    return [_object(document, f"/records/{index}") for index, document in enumerate(documents)]
 
 
-def _item(documents: list[Document], item: ItemResult) -> Document:
-    sent, written = documents[item.index], item.written
-    label, ids = sent.get("label"), sent.get("external_ids")
+def _object(document: Any, pointer: str) -> Document | ServiceError:
+    if isinstance(document, dict | ServiceError):
+        return document
+    return InvalidBodyError([FieldError(pointer, "Expected an object.")])
+
+
+def _named(sent: Any) -> Document:
+    """Return what an item calls itself, for its answer."""
+    own = sent if isinstance(sent, dict) else {}
+    label, ids = own.get("label"), own.get("external_ids")
     return {
-        "index": item.index,
         "label": label if isinstance(label, str) else None,
         "external_ids": ids if isinstance(ids, dict) else {},
+    }
+
+
+def _told(sent: Any, written: Written | None, problem: Document | None) -> Document:
+    return {
+        **_named(sent),
         "result": "refused" if written is None else result_word(written),
         "record": written.record.id if written else None,
         "revision": written.revision.number if written else None,
         "outcome": written.revision.outcome if written else None,
-        "problem": document_of_error(item.error) if item.error else None,
+        "reason": first_reason(written.verdict) if written else None,
+        "problem": problem,
     }
+
+
+def _item(documents: Sequence[Document | ServiceError], item: ItemResult) -> Document:
+    problem = document_of_error(item.error) if item.error else None
+    return {"index": item.index, **_told(documents[item.index], item.written, problem)}
 
 
 @blueprint.route("/records:batch")
@@ -124,10 +150,11 @@ class Batch(MethodView):
         other_media={NDJSON: {"type": "string", "description": "a measurement document a line"}},
     )
     def post(self, query: Mapping[str, Any]) -> Response:
-        """Make or retest many records in one transaction, each with its own result.
+        """Make or retest up to 1000 records in one transaction, each with its own result.
 
         A record is found by its first external id, else by job and label; the same
-        measurement once more changes nothing. ``mode=atomic`` keeps all or nothing.
+        measurement once more changes nothing. ``mode=atomic`` keeps all or nothing;
+        otherwise an item or line that cannot be kept gets a problem in its place.
         """
         raw, sent = _sent()
         documents, dry_run = _checked(sent), query["dry_run"]
@@ -144,3 +171,43 @@ class Batch(MethodView):
                 [FieldError(f"/records/{i.index}", str(i.error)) for i in result.items if i.error]
             )
         return answered(told(result.items))
+
+
+@blueprint.route("/records:stream")
+class RecordStream(MethodView):
+    """Any number of records."""
+
+    @operate(
+        blueprint,
+        "streamRecords",
+        scope=Scope.WRITE,
+        query=GradedWriteQuery,
+        body=LINES_IN[NDJSON]["schema"],
+        media=(NDJSON,),
+        answer={"type": "string", "description": "an item a line, as of records:batch, and an end"},
+        answer_kind=NDJSON,
+        problems=(503,),
+    )
+    def post(self, query: Mapping[str, Any]) -> Response:
+        """Make or retest any number of records, one a line, each kept by itself and answered in its place.
+
+        A line is answered once its record is safe; a line that cannot be kept gets a
+        problem in its place and the stream goes on. A record is found as by records:batch, so
+        that lines may be sent again: the same measurement changes nothing, whatever
+        Idempotency-Key says. The last line is the end, with the number of lines: without it, the stream was cut.
+        """
+        desk, own = desk_of(query), caller()
+        terms_ = Terms(dry_run=query["dry_run"])
+
+        def kept(document: Any) -> tuple[str, Document]:
+            if not isinstance(document, dict):
+                raise InvalidBodyError([FieldError("", "Expected an object: one measurement document.")])
+            written = upsert(desk, own, document, terms_)
+            return result_word(written), _told(document, written, None)
+
+        return answer_lines(
+            kept,
+            words=RESULTS,
+            refused=lambda document, problem: _told(document, None, problem),
+            as_written=True,
+        )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from flask import Response, current_app, request
 from flask.views import MethodView
@@ -60,22 +60,21 @@ blueprint = StrictBlueprint(
 )
 
 
-# A measurement, with Touchstone or CSV files beside it or without.
+BINARY_BODY: Final = {
+    "type": "string",
+    "format": "binary",
+    "description": (
+        "FPS1, the length of the head (4 bytes, least first), the head {document, lists: [{paths below "
+        "sweeps, count, type: int16, int32, float32 or float64, decimals}]}, and the numbers of all lists"
+    ),
+}
+# Besides JSON: Touchstone or CSV files beside the document, and numbers as bytes.
+OTHER_FORMS: Final[dict[str, Any]] = {BINARY: BINARY_BODY, MULTIPART: MULTIPART_BODY}
 LINK_BODY: Final = {
     "required": True,
     "content": {
         "application/json": {"schema": MeasurementSchema},
-        BINARY: {
-            "schema": {
-                "type": "string",
-                "format": "binary",
-                "description": (
-                    "FPS1, the length of the head (4 bytes, least first), the head {document, lists: [{paths below "
-                    "sweeps, count, type: int16, int32, float32 or float64, decimals}]}, and the numbers of all lists"
-                ),
-            }
-        },
-        MULTIPART: {"schema": MULTIPART_BODY},
+        **{kind: {"schema": schema} for kind, schema in OTHER_FORMS.items()},
     },
 }
 SHEET: Final = ("format", *SHEET_FIELDS)
@@ -130,7 +129,30 @@ def body_bytes(settings: Settings) -> bytes:
     return unpack(raw, most=settings.max_body_bytes, ratio=settings.max_inflate_ratio)
 
 
-def _multipart(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
+class SentForm(NamedTuple):
+    """What a form with files holds.
+
+    Attributes:
+        sent: the document as it stands in the form.
+        document: the same with the sweeps of a CSV file in it.
+        files: all of them, as they were sent.
+        touchstone: those that are still to be read.
+    """
+
+    sent: Any
+    document: Any
+    files: tuple[TouchstoneFile, ...]
+    touchstone: tuple[TouchstoneFile, ...]
+
+
+def sent_form(settings: Settings) -> SentForm:
+    """Return what a form holds.
+
+    Raises:
+        UnreadableBodyError, BodyTooLargeError: its parts are not the right ones, or cannot be read.
+    """
+    request.max_content_length = settings.max_part_bytes
+    request.max_form_memory_size = settings.max_body_bytes
     parts = request.files.getlist(MEASUREMENT_PART)
     text = request.form.get(MEASUREMENT_PART)
     # A part may come without a name, which the form keeps as None.
@@ -149,13 +171,25 @@ def _multipart(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
             f"{got or 'none'}{NO_PARTS if not got else ''}."
         )
     raw = parts[0].read() if parts else (text or "").encode()
-    files = tuple(_file(part, settings) for part in request.files.getlist(SWEEP_PART))
+    files = tuple(sent_file(part, settings) for part in request.files.getlist(SWEEP_PART))
     if not files:
         raise UnreadableBodyError(f"Send at least one part {SWEEP_PART!r} with a Touchstone or CSV file.")
-    tables = [file for file in files if file.name.casefold().endswith(CSV_ENDING)]
     document = read_document(raw)
+    whole, left = with_tables(document, files, settings)
+    return SentForm(document, whole, files, left)
+
+
+def with_tables(
+    document: Any, files: Sequence[TouchstoneFile], settings: Settings
+) -> tuple[Any, tuple[TouchstoneFile, ...]]:
+    """Return a document with the sweeps of a CSV file in it, where there is one, and the files that are left.
+
+    Raises:
+        ServiceError: the table cannot be read, or sweeps come in several places.
+    """
+    tables = [file for file in files if file.name.casefold().endswith(CSV_ENDING)]
     if not tables:
-        return document, files
+        return document, tuple(files)
     return _with_tables(document, tables, settings), tuple(file for file in files if file not in tables)
 
 
@@ -171,7 +205,12 @@ def _with_tables(document: Any, tables: Sequence[TouchstoneFile], settings: Sett
     return {**{n: v for n, v in document.items() if n != "frequency_mhz"}, "sweeps": sweeps}
 
 
-def _file(part: Any, settings: Settings) -> TouchstoneFile:
+def sent_file(part: Any, settings: Settings) -> TouchstoneFile:
+    """Return a file of a form.
+
+    Raises:
+        BodyTooLargeError: as it says.
+    """
     content = part.read(settings.max_part_bytes + 1)
     if len(content) > settings.max_part_bytes:
         raise BodyTooLargeError(f"{part.filename} is larger than {settings.max_part_bytes} bytes.")
@@ -186,9 +225,8 @@ def sent(settings: Settings) -> tuple[Any, tuple[TouchstoneFile, ...]]:
     if kind == BINARY:
         return read_binary(body_bytes(settings), curves=settings.max_curves, points=settings.max_points), ()
     if kind == MULTIPART:
-        request.max_content_length = settings.max_part_bytes
-        request.max_form_memory_size = settings.max_body_bytes
-        return _multipart(settings)
+        form = sent_form(settings)
+        return form.document, form.touchstone
     got = repr(kind) if kind else "none"
     raise UnsupportedBodyError(f"The content type is {got}; send application/json, {MULTIPART} or {BINARY}.")
 

@@ -217,6 +217,8 @@ class Attachments(MethodView):
                 services().desk, caller(), job_id, raw, own, name=query["name"], media_type=request.mimetype
             )
         headers = {"Idempotent-Replayed": "true"} if written.replayed else {}
+        if not dry_run:
+            headers["Location"] = f"/v1/jobs/{job_id}/attachments/{written.attachment.id}"
         return answered(attachment_document(written.attachment), 200 if dry_run else 201, headers)
 
 

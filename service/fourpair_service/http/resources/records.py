@@ -27,7 +27,7 @@ from fourpair_service.http.operation import (
 from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import record_document, revision_document, written_document
 from fourpair_service.http.record_grader import RecordGrader
-from fourpair_service.http.resources.grade import MULTIPART, MULTIPART_BODY
+from fourpair_service.http.resources.grade import OTHER_FORMS
 from fourpair_service.http.schemas.jobs import WithdrawalSchema
 from fourpair_service.http.schemas.measurement import MeasurementSchema
 from fourpair_service.http.schemas.queries import (
@@ -57,6 +57,7 @@ from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import PartyKind, Record, Revision
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.times import instant
+from fourpair_service.rulesets.errors import UnknownRuleSetError
 
 WITHDRAWN: Final = {"no": False, "only": True, "also": None}
 NO_ONE: Final = "no-one"
@@ -66,8 +67,6 @@ CHANGE: Final = (404, 409, 412, 428)
 blueprint = StrictBlueprint(
     "records", __name__, url_prefix="/v1", description="The certification record of each link"
 )
-
-FILES_TOO: Final = {MULTIPART: MULTIPART_BODY}
 
 CORRECTION_BODY: Final = {
     "type": "object",
@@ -113,7 +112,8 @@ def written_response(written: Written, *, dry_run: bool) -> Response:
 
 def record_response(reader: Reader, record: Record, revision: Revision) -> Response:
     """Return a record and one of its revisions."""
-    document = {"record": record_document(reader, record), "revision": revision_document(revision)}
+    seq = reader.revision_seqs(record.id)[revision.number]
+    document = {"record": record_document(reader, record), "revision": revision_document(revision, seq)}
     return tagged(answered(document), record_tag(revision))
 
 
@@ -130,6 +130,17 @@ def revision_at(reader: Reader, record: Record, as_of: int | None) -> Revision:
 
 def _instant(query: Mapping[str, Any], name: str) -> str | None:
     return instant(query[name]) if name in query else None
+
+
+def _rule_set_id(name: str | None) -> str | None:
+    """Return the id of a rule set: TIA and ISO mean what they mean where a link is graded.
+
+    A record may rest on one that is not loaded any more, so an unknown name is taken as an id.
+    """
+    try:
+        return None if name is None else services().catalogue.get(name).id
+    except UnknownRuleSetError:
+        return name
 
 
 def filter_of(query: Mapping[str, Any]) -> search.Filter:
@@ -157,7 +168,7 @@ def filter_of(query: Mapping[str, Any]) -> search.Filter:
         application=query.get("application"),
         power_type=query.get("power_type"),
         fault=query.get("fault"),
-        rule_set_id=query.get("rule_set"),
+        rule_set_id=_rule_set_id(query.get("rule_set")),
         provisional=query.get("provisional"),
         withdrawn=WITHDRAWN[query.get("withdrawn", "no")],
     )
@@ -173,7 +184,7 @@ class Records(MethodView):
         scope=Scope.WRITE,
         query=GradedWriteQuery,
         body=MeasurementSchema,
-        other_media=FILES_TOO,
+        other_media=OTHER_FORMS,
         answer=WrittenSchema,
         status=201,
         also={200: WrittenSchema},
@@ -183,8 +194,8 @@ class Records(MethodView):
     def post(self, query: Mapping[str, Any]) -> Response:
         """Grade a link and keep its record.
 
-        The document names its job and its label. Sweeps may come as Touchstone files
-        beside it; they are kept as complex sweeps of the document, the files are not.
+        The document names its job and its label. Sweeps may come as Touchstone or CSV
+        files beside it, or as numbers behind it; the record keeps them in its document.
         With dry_run the same checks are made, the same verdict is given, and nothing is kept.
         """
         raw, document = sent_measurement()
@@ -256,7 +267,7 @@ class Retests(MethodView):
         scope=Scope.WRITE,
         query=RetestQuery,
         body=MeasurementSchema,
-        other_media=FILES_TOO,
+        other_media=OTHER_FORMS,
         answer=WrittenSchema,
         headers=[IDEMPOTENCY, if_match(required=True)],
         problems=CHANGE,
@@ -318,7 +329,7 @@ class ByExternalId(MethodView):
         scope=Scope.WRITE,
         query=GradedWriteQuery,
         body=MeasurementSchema,
-        other_media=FILES_TOO,
+        other_media=OTHER_FORMS,
         answer=WrittenSchema,
         also={201: WrittenSchema},
         headers=[IDEMPOTENCY, if_match(required=False)],

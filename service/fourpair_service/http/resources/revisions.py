@@ -107,8 +107,10 @@ class Revisions(MethodView):
         """List the revisions of a record, the first one first; those under a job that the key does not see are left out."""
         with services().desk.store.reading() as reader:
             record = visible_record(reader, caller(), record_id)
+            seqs = reader.revision_seqs(record_id)
             found = [
-                revision_document(revision) for revision in visible_revisions(reader, caller(), record_id)
+                revision_document(revision, seqs[revision.number])
+                for revision in visible_revisions(reader, caller(), record_id)
             ]
         return tagged(answered({"revisions": found}), record_tag(record))
 
@@ -120,8 +122,9 @@ class OneRevision(MethodView):
     @operate(blueprint, "getRevision", scope=Scope.READ, answer=RevisionSchema, problems=GONE)
     def get(self, query: Mapping[str, Any], record_id: str, number: int) -> Response:
         """Show one revision."""
-        with _numbered(record_id, number) as (_, revision):
-            return tagged(answered(revision_document(revision)), record_tag(revision))
+        with _numbered(record_id, number) as (reader, revision):
+            document = revision_document(revision, reader.revision_seqs(record_id)[number])
+            return tagged(answered(document), record_tag(revision))
 
 
 @blueprint.route("/records/<record_id>/revisions/<int:number>/verdict")

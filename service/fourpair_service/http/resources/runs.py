@@ -14,6 +14,7 @@ from flask.views import MethodView
 from fourpair_service.http.auth import caller
 from fourpair_service.http.body_errors import InvalidBodyError
 from fourpair_service.http.kit import StrictBlueprint
+from fourpair_service.http.line_stream import NDJSON
 from fourpair_service.http.operation import (
     IDEMPOTENCY,
     JSON,
@@ -24,7 +25,6 @@ from fourpair_service.http.operation import (
     raw_body,
 )
 from fourpair_service.http.paging import linked
-from fourpair_service.http.resources.batch import NDJSON
 from fourpair_service.http.resources.records import filter_of
 from fourpair_service.http.resources.revisions import CSV, asked_format
 from fourpair_service.http.run_documents import (

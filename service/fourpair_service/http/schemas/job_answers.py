@@ -110,6 +110,7 @@ class SummaryLinkSchema(Answer):
     outcome = word(Outcome)
     headroom_db = decimal()
     failing = texts()
+    reason = text(nullable=True)
 
 
 class SameSchema(Answer):
@@ -198,12 +199,23 @@ class TicketSchema(Answer):
     body = text()
 
 
+class ByProductSchema(Answer):
+    """What fails because of the fault that it stands in; where it outlives that fault it is told alone, by its key."""
+
+    key = text()
+    state = word(("open", "closed"))
+    what = text()
+    title = text()
+    detail = text()
+
+
 class JobFaultSchema(Answer):
     """Something to mend, under a key that stays across retests."""
 
     key = text()
     state = word(("open", "closed"))
     what = text()
+    by_products = listed(ByProductSchema)
     record = text()
     label = text()
     opened_seq = whole()

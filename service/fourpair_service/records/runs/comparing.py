@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
+from fourpair_service.domain.verdict_document import WORDS
 from fourpair_service.records.curves import Document
 
 MOST_CAUSES: Final = 5
-# What the verdict says of a parameter that is no result: an edition may word it anew.
-WORDS: Final = frozenset({"title", "source", "clause", "note"})
 NO_MARGIN: Final = float("inf")
 
 

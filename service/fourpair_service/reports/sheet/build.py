@@ -73,13 +73,8 @@ def _names(measurement: LinkMeasurement) -> dict[str, str]:
 
 
 def _notices(source: SheetSource, words: Language) -> list[str]:
-    notices = [words.say("field.withdrawn")] if source.provenance.withdrawn else []
-    said = source.verdict["notices"]
-    if any("coverage" in n or "does not cover" in n for n in said):
-        notices.append(words.say("answer.provisional_coverage"))
-    if any("not yet been checked" in n for n in said):
-        notices.append(words.say("answer.provisional"))
-    return notices
+    withdrawn = [words.say("field.withdrawn")] if source.provenance.withdrawn else []
+    return withdrawn + [words.say(f"answer.{name}") for name in saying.reservations(source.verdict)]
 
 
 def _facts(source: SheetSource, words: Language, names: dict[str, str]) -> list[tuple[str, str]]:

@@ -13,7 +13,18 @@ from hypothesis import strategies as st
 from clinic.materials import CATEGORY_6, CLAD_24, JACK_6
 from clinic.story import Cable
 from domain.diagnosis import measured
-from domain.diagnosis.cases import BAD, HOT_60, LOW_OHM, MIXED_INSULATION, SIX, WET, Case, link, with_part
+from domain.diagnosis.cases import (
+    BAD,
+    HOT_60,
+    LOW_OHM,
+    MIXED_INSULATION,
+    SIX,
+    WET,
+    Case,
+    coiled,
+    link,
+    with_part,
+)
 from domain.diagnosis.measured import CATALOGUE, FACTS, answer_to, document_of
 from domain.diagnosis.parts import Crush, Spot
 from fourpair_service.domain.diagnosis.along import along_document
@@ -307,6 +318,25 @@ def test_along_a_broken_pair_there_is_no_impedance():
     found = along_document(_evidence(document))
     assert "45" not in {i["pair"] for i in found["impedance"]}
     assert any(r["kind"] == "open" and abs(r["position_m"] - 20) < 1 for r in found["reflections"])
+
+
+def test_a_coil_is_told_along_the_link_from_both_ends():
+    document = made(coiled(15, 25, 15, 0.8), 5010)
+    found = along_document(_evidence(document))["repeated"]
+
+    assert {each["measured_from"] for each in found} == {"near", "far"}
+    assert all(each["from_m"] == pytest.approx(15, abs=4) for each in found)
+    assert all(each["to_m"] == pytest.approx(40, abs=6) for each in found)
+
+
+def test_without_a_length_nothing_is_counted_from_the_far_end():
+    document = made(tuple([JACK_6, *with_part(30, 60, *(Break(k) for k in range(4)))[1:]]), 5004)
+    document["wire_map"]["contacts"] = []
+    document["pairs"] = {}
+    found = along_document(_evidence(document))["reflections"]
+
+    assert {each["pair"] for each in found if each["kind"] == "open"} == set(PAIRS)
+    assert all(each["seen_from"] == ["near"] for each in found)
 
 
 def test_two_mismatches_show_their_spacing_in_the_ripple_of_the_loss():

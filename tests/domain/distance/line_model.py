@@ -141,7 +141,12 @@ def crosstalk(line: Line, spots: Sequence[tuple[float, float]], rough: float = 0
 
 
 def split_pair(
-    frequency_mhz, length_m: float, from_m: float, to_m: float, phantom_ohm: float = 120.0
+    frequency_mhz,
+    length_m: float,
+    from_m: float,
+    to_m: float,
+    phantom_ohm: float = 120.0,
+    phantom_nvp: float = 0.72,
 ) -> Sweep:
     """NEXT between two pairs whose wires are exchanged over a stretch.
 
@@ -149,9 +154,26 @@ def split_pair(
     and driven oppositely on that of a pair: NEXT is half the difference.
     """
     alike, opposite = Line(frequency_mhz), Line(frequency_mhz)
-    alike.stretch(from_m).stretch(to_m - from_m, z0=2 * phantom_ohm, nvp=0.72).stretch(length_m - to_m)
+    alike.stretch(from_m).stretch(to_m - from_m, z0=2 * phantom_ohm, nvp=phantom_nvp)
+    alike.stretch(length_m - to_m)
     opposite.stretch(length_m)
     return sweep(alike.f, (alike.s_parameters()[0] - opposite.s_parameters()[0]) / 2)
+
+
+def split_transmission(
+    frequency_mhz,
+    length_m: float,
+    from_m: float,
+    to_m: float,
+    phantom_ohm: float = 120.0,
+    phantom_nvp: float = 0.72,
+) -> Sweep:
+    """S21 of one of those pairs: half of it runs as in a pair, half as in the phantom, over the stretch."""
+    alike, opposite = Line(frequency_mhz), Line(frequency_mhz)
+    alike.stretch(from_m).stretch(to_m - from_m, z0=2 * phantom_ohm, nvp=phantom_nvp)
+    alike.stretch(length_m - to_m)
+    opposite.stretch(length_m)
+    return sweep(alike.f, (alike.s_parameters()[1] + opposite.s_parameters()[1]) / 2)
 
 
 def with_noise(clean: Sweep, floor_db: float, seed: int) -> Sweep:

@@ -108,11 +108,17 @@ class Evidence:
     def path(self, pair: str) -> LinePath | None:
         """Return the path of a pair; ``None`` where no distance can be had.
 
-        A broken pair takes the mean of the others, or the nominal path of the cable.
+        A broken pair takes the mean of the others, or the nominal path of the cable. A split
+        pair takes that of the sound ones: its own transmission is the beat of two modes.
         """
         if pair not in self._paths:
-            self._paths[pair] = self._path_to_break(pair) if pair in self.broken else self._own_path(pair)
+            self._paths[pair] = self._path_to_break(pair) if pair in self.broken else self._whole_path(pair)
         return self._paths[pair]
+
+    def _whole_path(self, pair: str) -> LinePath | None:
+        others = [] if pair in self.sound else [self._own_path(sound) for sound in self.sound]
+        known = [path for path in others if path is not None]
+        return mean_path(known) if known else self._own_path(pair)
 
     def _path_to_break(self, pair: str) -> LinePath:
         if self.length_m is None:

@@ -8,7 +8,7 @@ from typing import Final
 from fourpair_service.domain.diagnosis.evidence import Evidence
 from fourpair_service.domain.diagnosis.faults import FaultCode
 from fourpair_service.domain.diagnosis.model import Confidence, Fault, Place
-from fourpair_service.domain.distance.coupling import Stretch, strong_stretch
+from fourpair_service.domain.distance.coupling import Stretch, split_stretch
 from fourpair_service.domain.distance.events import Event, merge_ends, open_or_short
 from fourpair_service.domain.distance.line import VELOCITY_TOLERANCE
 from fourpair_service.domain.link import SPEED_OF_LIGHT_M_PER_NS, End, next_combination
@@ -113,10 +113,12 @@ def _stretch_place(evidence: Evidence, stretch: Stretch, length_m: float) -> Pla
 def _split_stretch(evidence: Evidence, combination: str) -> Stretch | None:
     """Return the stretch that is split, counted from the near end; the longer of what the ends show."""
     path = evidence.path_between(combination)
+    measured = (evidence.measurement.sweep(Parameter.INSERTION_LOSS, None, p) for p in combination.split("-"))
+    losses = [loss for loss in measured if loss is not None]
     found = []
     for end in ENDS:
         sweep = evidence.complex_sweep(Parameter.NEXT, end, combination)
-        stretch = strong_stretch(sweep, path) if sweep is not None and path is not None else None
+        stretch = split_stretch(sweep, path, losses) if sweep is not None and path is not None else None
         if stretch is not None and path is not None:
             sides = (evidence.from_near(x, end, path.length_m) for x in (stretch.from_m, stretch.to_m))
             first, last = sorted(sides)

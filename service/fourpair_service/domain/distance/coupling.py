@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from fourpair_service.domain.distance.line import LinePath
+from fourpair_service.domain.distance.modes import faster_by_m
 from fourpair_service.domain.distance.transform import link_grid, path_resolution_m, reflections
 from fourpair_service.domain.measurement import FloatArray, Sweep
 
@@ -19,6 +21,8 @@ PLACE_WIDTHS: Final = 0.75
 # Along a split stretch one mode runs from pair to pair, with the insulation of the cable in
 # between, and is faster by a few percent: its far end reads too near. Own estimate, no published source.
 PHANTOM_SPREAD: Final = 0.05
+# What is left of that where the beat of the two modes told by how much. Own estimate, from a line model.
+CORRECTED_SPREAD: Final = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +38,11 @@ class Stretch:
     from_m: float
     to_m: float
     uncertainty_m: float
+
+    @property
+    def length_m(self) -> float:
+        """From end to end. [m]."""
+        return self.to_m - self.from_m
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +96,30 @@ def strong_stretch(sweep: Sweep, path: LinePath, threshold: float = SPLIT_THRESH
     # Two causes that know nothing of each other.
     uncertainty = float(np.hypot(width / 2 + path.tolerance * last, PHANTOM_SPREAD * (last - first)))
     return Stretch(first, last, uncertainty)
+
+
+def split_stretch(sweep: Sweep, path: LinePath, insertion_losses: Iterable[Sweep]) -> Stretch | None:
+    """Return the stretch over which two pairs are split, as long as the velocity of both its modes makes it.
+
+    Args:
+        sweep: complex NEXT of the two pairs.
+        path: of a sound pair of the link.
+        insertion_losses: of the two pairs, where measured.
+
+    Raises:
+        InvalidMeasurementError: no complex values or too few points.
+    """
+    stretch = strong_stretch(sweep, path)
+    if stretch is None:
+        return None
+    told = [faster_by_m(loss, path, stretch.length_m) for loss in insertion_losses]
+    known = [by_m for by_m in told if by_m is not None]
+    if not known:
+        return stretch
+    longer_m, width = float(np.mean(known)), path_resolution_m(sweep.frequency_mhz, path)
+    to_m = stretch.to_m + longer_m
+    spread_m = CORRECTED_SPREAD * (to_m - stretch.from_m)
+    return Stretch(stretch.from_m, to_m, float(np.hypot(width / 2 + path.tolerance * to_m, spread_m)))
 
 
 def _peaks(magnitude: FloatArray, threshold: float) -> list[int]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from pathlib import Path
 
 from postgres_server import binaries
 
@@ -23,6 +24,10 @@ NEEDS = {
     "postgresql": (
         lambda: binaries() is not None,
         "tests of the PostgreSQL store: they need its server programs",
+    ),
+    "register_headers": (
+        lambda: Path("/usr/include/linux/mdio.h").exists(),
+        "tests of registers against the system's own list: they need linux-libc-dev",
     ),
 }
 

@@ -11,7 +11,7 @@ from werkzeug.test import Client, TestResponse
 from fourpair_service.app import create_app
 from fourpair_service.background import Background
 from fourpair_service.config import Settings
-from fourpair_service.http.resources.grade_stream import STREAMS
+from fourpair_service.http.line_stream import STREAMS
 from fourpair_service.records.errors import (
     ImportRefusedError,
     NotSupersedingError,

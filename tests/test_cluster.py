@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
-import time
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from cluster_server import cluster
 from fourpair_service.app import new_id, now, record_grader
 from fourpair_service.background import Background
 from fourpair_service.carriers import Cluster, ClusterError
@@ -32,37 +27,10 @@ ANYONE = Caller("tester")
 COUNT = 50
 
 
-@contextmanager
-def ended(*arguments, **options):
-    with subprocess.Popen([sys.executable, "-m", *arguments], **options) as process:
-        try:
-            yield process
-        finally:
-            process.kill()
-
-
 @pytest.fixture(scope="module")
 def scheduler(tmp_path_factory):
-    """Run a scheduler and two workers, each a process of its own, as on machines of their own."""
-    directory = tmp_path_factory.mktemp("cluster")
-    told = directory / "scheduler.json"
-    own = {
-        "env": os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
-        "cwd": directory,
-        "stdout": subprocess.DEVNULL,
-        "stderr": subprocess.DEVNULL,
-    }
-    quiet = ("--no-dashboard", "--scheduler-file", str(told))
-    worker = ("distributed.cli.dask_worker", "--nthreads", "1", "--no-nanny", *quiet)
-    local = ("--host", "127.0.0.1")
-    with ended("distributed.cli.dask_scheduler", "--port", "0", *local, *quiet, **own):
-        until = time.monotonic() + 60
-        while not told.exists() or not told.read_text().strip():
-            assert time.monotonic() < until
-            time.sleep(0.1)
-        address = json.loads(told.read_text())["address"]
-        with ended(*worker, **own), ended(*worker, **own):
-            yield address
+    with cluster(tmp_path_factory.mktemp("cluster")) as address:
+        yield address
 
 
 @pytest.fixture

@@ -74,4 +74,6 @@ def test_the_demo_shows_every_sample_and_ends():
     assert run.returncode == 0, run.stderr
     labels = {path.stem[:5] for path in (ROOT / "samples" / "links").glob("*.json")}
     assert all(label in run.stdout for label in labels)
-    assert "/docs" in run.stdout
+    # It has ended: an address would lead nowhere.
+    assert "http://" not in run.stdout
+    assert "demo --keep" in run.stdout and "/docs" in run.stdout

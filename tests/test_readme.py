@@ -6,6 +6,7 @@ import json
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -118,6 +119,37 @@ def test_a_command_that_cannot_be_done_says_why_in_one_line_and_ends_with_2(argu
     assert words in run.stderr
     assert len(run.stderr.strip().splitlines()) == 1
     assert "Traceback" not in run.stderr
+
+
+def test_a_server_that_cannot_listen_says_why_in_our_own_words_and_ends_with_2(tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        cases = {
+            ("127.0.0.1", port): f"Cannot listen at 127.0.0.1, port {port}: another program listens there",
+            ("203.0.113.7", "0"): "this machine has no such address",
+            ("no.such.host.invalid", "0"): "FOURPAIR_HOST is 'no.such.host.invalid'",
+        }
+        for (host, number), words in cases.items():
+            own = {"FOURPAIR_HOST": host, "FOURPAIR_PORT": number, "FOURPAIR_ALLOW_OPEN": "1"}
+            store = {"FOURPAIR_STORE": str(tmp_path / "records.db")}
+            run = _run("serve", env={**os.environ, **store, **own}, timeout=60)
+
+            assert (run.returncode, run.stdout) == (2, "")
+            assert words in run.stderr
+            assert len(run.stderr.strip().splitlines()) == 1
+
+
+def test_on_a_terminal_the_server_says_how_to_stop_it(tmp_path):
+    ours, theirs = os.openpty()
+    own = {"FOURPAIR_PORT": "0", "FOURPAIR_STORE": str(tmp_path / "records.db")}
+    command = [sys.executable, "-m", "fourpair_service", "serve"]
+    with subprocess.Popen(
+        command, stdout=theirs, stderr=subprocess.DEVNULL, env={**os.environ, **own}
+    ) as process:
+        os.close(theirs)
+        with os.fdopen(ours) as shown:
+            assert "Ctrl-C stops it" in shown.readline()
+        process.terminate()
 
 
 def test_grade_ends_with_the_status_of_the_worst_file():

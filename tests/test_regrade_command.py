@@ -45,13 +45,17 @@ def path(tmp_path, filled):
     return path
 
 
-def command(path, *arguments, own_limits=True):
+def environment(path, *, own_limits=True):
     own = os.environ | {"FOURPAIR_STORE": str(path), "FOURPAIR_GRADING_PROCESSES": "1"}
     if own_limits:
         own["FOURPAIR_LIMITS_DIRECTORY"] = str(ROOT / "samples" / "limits-example")
+    return own
+
+
+def command(path, *arguments, own_limits=True):
     return subprocess.Popen(
         [sys.executable, "-m", "fourpair_service", "regrade", *arguments],
-        env=own,
+        env=environment(path, own_limits=own_limits),
         cwd=ROOT,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -157,3 +161,27 @@ def test_the_samples_for_cron_and_systemd_call_the_command_as_it_is():
         if "bin/fourpair-service " in line and not line.startswith("#")
     ]
     assert lines == [["regrade", "--since", "last"]] * 2
+
+
+def test_the_line_for_cron_runs_and_reaches_the_store_that_the_settings_name(path, tmp_path):
+    (line,) = [
+        each for each in (ROOT / "samples" / "nightly" / "crontab").read_text().splitlines() if "bin/" in each
+    ]
+    programs, settings, log = tmp_path / "bin", tmp_path / "fourpair.env", tmp_path / "regrade.log"
+    programs.mkdir()
+    (programs / "fourpair-service").write_text(f'#!/bin/sh\nexec {sys.executable} -m fourpair_service "$@"\n')
+    (programs / "fourpair-service").chmod(0o755)
+    own = environment(path)
+    settings.write_text("".join(f"{name}={own[name]}\n" for name in own if name.startswith("FOURPAIR_")))
+    shown = " ".join(line.split()[5:])
+    for name, there in (
+        ("/etc/fourpair.env", settings), ("/opt/fourpair/bin", programs), ("/var/log/fourpair-regrade.log", log),
+    ):  # fmt: skip
+        shown = shown.replace(name, str(there))
+
+    bare = {name: value for name, value in os.environ.items() if not name.startswith("FOURPAIR_")}
+    done = subprocess.run(["/bin/sh", "-c", shown], env=bare, cwd=ROOT, capture_output=True, check=False)
+
+    assert done.returncode == 0, done.stderr
+    (told_line,) = log.read_text().splitlines()
+    assert json.loads(told_line)["changed"] == COUNT

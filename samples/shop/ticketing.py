@@ -27,10 +27,10 @@ def open_ticket(tickets: sqlite3.Connection, fault: JobFault) -> bool:
     return tickets.execute(sql, row).rowcount == 1
 
 
-def close_ticket(tickets: sqlite3.Connection, fault: JobFault) -> bool:
-    """Close the ticket of a fault that is mended; return whether it was open."""
+def close_ticket(tickets: sqlite3.Connection, key: str, seq: int | None) -> bool:
+    """Close the ticket of what is mended or told in another one; return whether it was open."""
     sql = "UPDATE ticket SET state = 'closed', closed_seq = ? WHERE key = ? AND state = 'open'"
-    return tickets.execute(sql, (fault.closed_seq, fault.key)).rowcount == 1
+    return tickets.execute(sql, (seq, key)).rowcount == 1
 
 
 def keep_up(client: Client, job: str, tickets: sqlite3.Connection) -> tuple[int, int]:
@@ -42,7 +42,10 @@ def keep_up(client: Client, job: str, tickets: sqlite3.Connection) -> tuple[int,
             if fault.state == "open":
                 opened += open_ticket(tickets, fault)
             else:
-                closed += close_ticket(tickets, fault)
+                closed += close_ticket(tickets, fault.key, fault.closed_seq)
+            # What fails because of a fault of the wiring is in that fault's ticket.
+            for key in (each["key"] for each in fault.by_products):
+                closed += close_ticket(tickets, key, fault.seen_seq)
     return opened, closed
 
 

@@ -16,6 +16,7 @@ import requests
 from fourpair._changes import Changes
 from fourpair._errors import FourpairError, InvalidSettingError
 from fourpair._grading import Grading
+from fourpair._handovers import Handovers
 from fourpair._jobs import Jobs
 from fourpair._kept import KeyState, Reconciled, joined
 from fourpair._kept_answers import KeptAnswers
@@ -70,6 +71,7 @@ class Client(Grading):
 
     Attributes:
         jobs: contracts.
+        handovers: the papers of whole jobs.
         records: certification records.
         changes: the change feed.
         regrades: records graded again under a newer rule set.
@@ -86,6 +88,7 @@ class Client(Grading):
     """
 
     jobs: Jobs
+    handovers: Handovers
     records: Records
     changes: Changes
     regrades: Regrades
@@ -123,6 +126,7 @@ class Client(Grading):
         self._transport = transport
         self._send = transport.send
         self.jobs = Jobs(transport.send)
+        self.handovers = Handovers(transport.send)
         self.records = Records(transport.send)
         self.changes = Changes(transport.send)
         self.regrades = Regrades(transport.send, transport.sleep, transport.monotonic)

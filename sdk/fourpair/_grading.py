@@ -94,18 +94,20 @@ class Grading(Reference):
         length_unit: str | None = None,
         paper: str | None = None,
         picture: str | None = None,
+        width_px: int | None = None,
         **asked: str | None,
     ) -> bytes:
         """Grade one link and return its sheet; nothing is stored.
 
         Args:
             measurement: a :class:`Measurement` or its document.
-            media: ``"pdf"``, ``"html"``, ``"text"`` or ``"svg"``.
+            media: ``"pdf"``, ``"html"``, ``"text"``, or of one picture ``"svg"`` or ``"png"``.
             extent: ``"sheet"``, or ``"receipt"`` for half a page.
             language: ``"en"`` or ``"de"``.
             length_unit: ``"m"`` or ``"ft"``.
             paper: ``"a4"`` or ``"letter"``.
-            picture: of an SVG: ``"wires"``, ``"run"``, or ``"margin-next"`` and the like.
+            picture: which: ``"wires"``, ``"run"``, or ``"margin-next"`` and the like.
+            width_px: of a PNG, 100 to 4000.
             asked: ``rule_set``, ``category`` and the others of ``grade``.
 
         Raises:
@@ -123,6 +125,7 @@ class Grading(Reference):
             length_unit=length_unit,
             paper=paper,
             picture=picture,
+            width_px=width_px,
         )
         query = {**asked, **drawn}
         body = sent(checked(measurement))

@@ -59,6 +59,9 @@ class Record(Told):
 class Revision(Told):
     """One link of a record's chain.
 
+    Attributes:
+        seq: of its entry in the change feed.
+
     >>> record.shown.number, record.shown.kind, record.shown.previous_digest
     (1, 'submitted', None)
     """
@@ -69,6 +72,7 @@ class Revision(Told):
     job: str
     label: str
     outcome: str
+    seq: int | None = None
     headroom_db: float | None = None
     external_ids: Mapping[str, str] = field(default_factory=dict)
     tested_at: str | None = None
@@ -112,6 +116,7 @@ class BatchItem(Told):
 
     Attributes:
         result: ``created``, ``revised``, ``unchanged`` or ``refused``.
+        reason: the sentence that decides it, where it does not simply pass.
         problem: why it was refused, as a problem document.
 
     >>> (item,) = client.records.batch([link.with_changes(job="none")])
@@ -126,6 +131,7 @@ class BatchItem(Told):
     record: str | None = None
     revision: int | None = None
     outcome: str | None = None
+    reason: str | None = None
     problem: Mapping[str, Any] | None = None
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -49,6 +49,8 @@ class Summary(Told):
     Attributes:
         missing: links of the schedule without a record.
         groups: links by what a supervisor would say: ``fine``, ``look_again``, ``redo``.
+        wanted: each application and power type that the job wants, how many ``links`` carry it
+            without a condition, and the labels of the ``others``; empty in the past.
 
     >>> summary = client.jobs.summary("clinic")
     >>> summary.done, summary.missing, summary.groups["redo"][0]["label"]
@@ -68,6 +70,7 @@ class Summary(Told):
     first_pass_rate: float | None = None
     provisional: bool = False
     worst: tuple[Mapping[str, Any], ...] = ()
+    wanted: tuple[Mapping[str, Any], ...] = ()
     same_measurement: tuple[Mapping[str, Any], ...] = ()
     after_acceptance: tuple[Mapping[str, Any], ...] = ()
 
@@ -117,6 +120,8 @@ class JobFault(Told):
     """Something to mend; ``key`` is the same until it is mended and after.
 
     Attributes:
+        by_products: what fails because of it, each with ``key``, ``state``, ``what``, ``title``
+            and ``detail``: a split pair is one fault and fails seven parameters.
         ticket: ``title`` and ``body``, ready to be sent.
 
     >>> (fault,) = client.jobs.faults("clinic")
@@ -133,6 +138,7 @@ class JobFault(Told):
     opened_seq: int = 0
     seen_seq: int = 0
     closed_seq: int | None = None
+    by_products: Sequence[Mapping[str, str]] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

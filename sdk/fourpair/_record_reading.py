@@ -164,18 +164,20 @@ class RecordReading:
         length_unit: str | None = None,
         paper: str | None = None,
         picture: str | None = None,
+        width_px: int | None = None,
     ) -> bytes:
         """Return the link sheet of a record: the page that a customer understands.
 
         Args:
             record_id: of the record.
             as_of: a ``seq`` of the feed; the newest where not given.
-            media: ``"pdf"``, ``"html"``, ``"text"`` or ``"svg"``.
+            media: ``"pdf"``, ``"html"``, ``"text"``, or of one picture ``"svg"`` or ``"png"``.
             extent: ``"sheet"``, or ``"receipt"`` for half a page.
             language: ``"en"`` or ``"de"``.
             length_unit: ``"m"`` or ``"ft"``.
             paper: ``"a4"`` or ``"letter"``.
-            picture: of an SVG: ``"wires"``, ``"run"``, or ``"margin-next"`` and the like.
+            picture: which: ``"wires"``, ``"run"``, or ``"margin-next"`` and the like.
+            width_px: of a PNG, 100 to 4000.
 
         Raises:
             NotFoundError: there is no such record.
@@ -191,6 +193,7 @@ class RecordReading:
             length_unit=length_unit,
             paper=paper,
             picture=picture,
+            width_px=width_px,
         )
         query = {"as_of": as_of, **drawn}
         return self._send("GET", record_path(record_id, "sheet"), params=query).content

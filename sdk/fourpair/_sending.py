@@ -87,6 +87,7 @@ class Transport:
         key: str | None = None,
         is_write: bool | None = None,
         read_timeout_s: float | None = None,
+        is_streamed: bool = False,
     ) -> requests.Response:
         """Return the answer of a request; see :class:`Send`."""
         own = {"X-Request-Id": uuid.uuid4().hex, **(headers or {})}
@@ -106,6 +107,8 @@ class Transport:
         )
         prepared = self.session.prepare_request(request)
         try:
+            if is_streamed:
+                return self._patiently(prepared, read_timeout_s, is_streamed=True)
             return self._settled(prepared, read_timeout_s)
         except FourpairError as error:
             error.request_id = error.request_id or own["X-Request-Id"]
@@ -139,13 +142,13 @@ class Transport:
         return answer
 
     def _patiently(
-        self, prepared: requests.PreparedRequest, read_timeout_s: float | None
+        self, prepared: requests.PreparedRequest, read_timeout_s: float | None, *, is_streamed: bool = False
     ) -> requests.Response:
         for tries_made in range(1, self.retries.tries + 1):
             is_last = tries_made == self.retries.tries
             asked_s = None
             try:
-                answer = self._once(prepared, read_timeout_s)
+                answer = self._once(prepared, read_timeout_s, is_streamed)
             except requests.RequestException as error:
                 if is_last or not may_help(error):
                     raise self._no_answer(error) from error
@@ -158,13 +161,15 @@ class Transport:
             self.sleep(self.retries.pause_s(tries_made, asked_s, random.random()))
         raise AssertionError("a request is sent at least once")
 
-    def _once(self, prepared: requests.PreparedRequest, read_timeout_s: float | None) -> requests.Response:
+    def _once(
+        self, prepared: requests.PreparedRequest, read_timeout_s: float | None, is_streamed: bool
+    ) -> requests.Response:
         wait_s = self.pace.wait_s(self.monotonic())
         if wait_s:
             self.sleep(wait_s)
         connect_s, read_s = self.timeout_s
         timeout = (_bounded(connect_s), _bounded(read_timeout_s or read_s))
-        settings = self.session.merge_environment_settings(prepared.url, {}, False, None, None)
+        settings = self.session.merge_environment_settings(prepared.url, {}, is_streamed, None, None)
         answer = self.session.send(prepared, timeout=timeout, allow_redirects=False, **settings)
         self.pace.heard(answer.headers)
         if "Deprecation" in answer.headers:

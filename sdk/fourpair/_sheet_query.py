@@ -11,7 +11,8 @@ def sheet_query(
     length_unit: str | None,
     paper: str | None,
     picture: str | None,
-) -> dict[str, str | None]:
+    width_px: int | None,
+) -> dict[str, str | int | None]:
     """Return the query of a sheet, in the words of the contract."""
     return {
         "format": media,
@@ -20,4 +21,5 @@ def sheet_query(
         "length_unit": length_unit,
         "paper": paper,
         "picture": picture,
+        "width_px": width_px,
     }

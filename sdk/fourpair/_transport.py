@@ -38,6 +38,7 @@ class Send(Protocol):
         key: str | None = None,
         is_write: bool | None = None,
         read_timeout_s: float | None = None,
+        is_streamed: bool = False,
     ) -> requests.Response:
         """Return the answer of a request.
 
@@ -53,6 +54,7 @@ class Send(Protocol):
             key: idempotency key of a write; one is made where none is given.
             is_write: whether it carries a key; by the method where not given.
             read_timeout_s: how long to wait for this answer. [s]
+            is_streamed: the body is left to be read piece by piece.
 
         Raises:
             TransportError: no answer arrived.

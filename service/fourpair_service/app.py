@@ -17,6 +17,8 @@ from fourpair_service.http.following import HandingOver
 from fourpair_service.http.kit import ProblemApi, describe, harden
 from fourpair_service.http.links import describe_links
 from fourpair_service.http.metrics import Metrics
+from fourpair_service.http.office import screen as office
+from fourpair_service.http.office.browser import session_of_browser
 from fourpair_service.http.rate_limit import SIZE, RateLimit
 from fourpair_service.http.record_grader import RecordGrader
 from fourpair_service.http.request_log import log_requests
@@ -26,6 +28,7 @@ from fourpair_service.http.resources import (
     faults,
     grade,
     grade_stream,
+    handovers,
     health,
     job_papers,
     job_views,
@@ -106,6 +109,7 @@ BLUEPRINTS = (
     jobs.blueprint,
     job_papers.blueprint,
     job_views.blueprint,
+    handovers.blueprint,
     records.blueprint,
     batch.blueprint,
     revisions.blueprint,
@@ -215,7 +219,7 @@ def create_app(
     api = ProblemApi(app, spec_kwargs={"components": {"securitySchemes": SCHEMES}})
     log_requests(app)
     harden(app)
-    guard(app)
+    guard(app, {office.blueprint.name: session_of_browser})
     api.ma_plugin.converter.add_attribute_function(describe)
     for name, schema in SHARED_SCHEMAS.items():
         api.spec.components.schema(name, schema)
@@ -225,6 +229,7 @@ def create_app(
         api.register_blueprint(blueprint)
     app.register_blueprint(pages.blueprint)
     app.register_blueprint(metrics.blueprint)
+    app.register_blueprint(office.blueprint)
     describe_scopes(app, api)
     describe_links(api)
     app.wsgi_app = HandingOver(app.wsgi_app)  # type: ignore[method-assign]

@@ -12,9 +12,10 @@ from fourpair_service.app import record_grader
 from fourpair_service.carriers import Cluster, LocalPool, carrier_for, holder, is_gone
 from fourpair_service.config import Settings
 from fourpair_service.errors import ServiceError
+from fourpair_service.http.record_grader import RecordGrader
 from fourpair_service.records.desk import Desk
 from fourpair_service.records.errors import RunHeldError
-from fourpair_service.records.runs.carrying import Carrier, carry_on, claim
+from fourpair_service.records.runs.carrying import Carrier, InPlace, carry_on, claim
 from fourpair_service.records.runs.commands import open_runs
 from fourpair_service.records.runs.examining import Bench
 from fourpair_service.records.runs.model import Run
@@ -25,6 +26,8 @@ from fourpair_service.webhooks.signing import signed_headers
 
 # How long it sleeps between two looks. [s]
 NAP_S: Final = 0.5
+# So few are looked at sooner than further processes have begun.
+FEW_RECORDS: Final = 200
 # Receivers that are sent to at once.
 MOST_RECEIVERS: Final = 8
 LOGGER: Final = logging.getLogger("fourpair.background")
@@ -56,16 +59,22 @@ class Background:
         return self._sender
 
     def _grader_for(self) -> Bench:
-        grader = self.desk.grade
-        own = getattr(grader, "for_question", None) or record_grader(self.settings).for_question
-        return Bench(self.desk.store, own, grader)
+        own = self.desk.grade
+        grader = own if isinstance(own, RecordGrader) else record_grader(self.settings)
+        return Bench(self.desk.store, grader.for_question, own, grader.standing)
 
     def carry(self, run: Run) -> Run:
         """Carry a claimed run on."""
         bench = self._grader_for()
+        carrier = self._carrier_of(run, bench)
+        return carry_on(self.desk, run, carrier, bench.grader_for, holder=self.name, go_on=self.go_on)
+
+    def _carrier_of(self, run: Run, bench: Bench) -> Carrier:
+        if self._carrier is None and not self.settings.cluster and run.total - run.seen <= FEW_RECORDS:
+            return InPlace(bench)
         if self._carrier is None:
             self._carrier = carrier_for(self.settings, bench)
-        return carry_on(self.desk, run, self._carrier, bench.grader_for, holder=self.name, go_on=self.go_on)
+        return self._carrier
 
     def runs(self) -> list[Run]:
         """Carry on every run that waits and that nobody else has; return them as they stand then."""

@@ -39,7 +39,7 @@ class ClusterError(ServiceError):
 def bench_of(settings: Settings) -> Bench:
     """Return where this process looks at records; made once."""
     grader = record_grader(settings)
-    return Bench(open_store(settings.store), grader.for_question, grader)
+    return Bench(open_store(settings.store), grader.for_question, grader, grader.standing)
 
 
 def examine_there(settings: Settings, chunk: Chunk) -> Sequence[Examined]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import gc
 import ipaddress
 import logging
 import os
+import socket
 import subprocess
 import sys
 import threading
@@ -50,6 +52,37 @@ def check_address(settings: Settings, *, has_keys: bool) -> None:
             "Make one with 'fourpair-service keys make', or listen on 127.0.0.1, or set "
             "FOURPAIR_ALLOW_OPEN=1 if a proxy in front asks for credentials."
         )
+
+
+BIND_PROBLEMS: Final = {
+    errno.EADDRINUSE: "another program listens there already, perhaps another fourpair-service. Stop it, or take "
+    "another port: FOURPAIR_PORT=0 takes one that is free.",
+    errno.EADDRNOTAVAIL: "this machine has no such address. Set FOURPAIR_HOST to one of its own, or to 127.0.0.1.",
+    errno.EACCES: "this user may not listen there. Set FOURPAIR_PORT to 1024 or above.",
+}
+
+
+def check_port(settings: Settings) -> None:
+    """Refuse to start where nobody can listen, before workers are made that would try again and again.
+
+    Raises:
+        InvalidSettingError: the port is taken, or the address is not of this machine.
+    """
+    where = f"{settings.host}, port {settings.port}"
+    try:
+        family, *_, address = socket.getaddrinfo(settings.host, settings.port, type=socket.SOCK_STREAM)[0]
+        with socket.socket(family) as probe:
+            # As the server itself binds: what is left of closed connections does not count.
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            probe.bind(address)
+    except socket.gaierror:
+        raise InvalidSettingError(
+            f"FOURPAIR_HOST is {settings.host!r}, which is neither an address nor a name that is known here. "
+            "Set it to an address of this machine, or to 127.0.0.1."
+        ) from None
+    except OSError as error:
+        what = BIND_PROBLEMS.get(error.errno or 0, f"{error.strerror}.")
+        raise InvalidSettingError(f"Cannot listen at {where}: {what}") from None
 
 
 def log_to(target: TextIO) -> None:
@@ -159,6 +192,7 @@ def serve(settings: Settings, started: Callable[[str], None], *, log: TextIO | N
     app = create_app(settings)
     store = app.extensions[NAME].desk.store
     check_address(settings, has_keys=store.has_api_keys())
+    check_port(settings)
     # No open file crosses the fork: each worker opens its own.
     store.close()
     if log is not None:

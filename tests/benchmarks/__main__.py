@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from . import diagnosis, ingest, sdk, serving, verdicts
+from . import diagnosis, ingest, sdk, serving, sheets, verdicts
 from .figures import table
 
 DOCUMENT: Final = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
@@ -22,6 +22,7 @@ PARTS: Final = {
     "diagnosis": diagnosis.figures,
     "serving": serving.figures,
     "sdk": sdk.figures,
+    "sheets": sheets.figures,
 }
 
 

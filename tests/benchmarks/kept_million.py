@@ -29,6 +29,7 @@ from fourpair_service.records.search import Filter, GroupBy, Position, Sort
 from fourpair_service.rulesets.catalogue import Catalogue
 from fourpair_service.storage import rows
 from fourpair_service.storage.codec import encode
+from fourpair_service.storage.schema import COUNT_ALL
 from fourpair_service.storage.sql_writer import PUT_CONTENT, PUT_RECORD
 from fourpair_service.storage.sqlite import SqliteStore
 
@@ -101,6 +102,7 @@ def fill(path: Path, count: int) -> SqliteStore:
             connection.execute("COMMIT")
             connection.execute("BEGIN")
     connection.execute("COMMIT")
+    connection.execute(COUNT_ALL)
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     return store
 

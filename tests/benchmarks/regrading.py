@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import resource
+import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 from fourpair_service.app import create_app, record_grader
-from fourpair_service.carriers import LocalPool
+from fourpair_service.carriers import Cluster, LocalPool
 from fourpair_service.config import Settings
-from fourpair_service.records.runs.examining import Bench, Chunk, examine
+from fourpair_service.records.runs.examining import Bench, Chunk, examine_chunk
 from fourpair_service.records.runs.model import Found, Question, RunKind
 from fourpair_service.records.search import Filter, Sort
 from fourpair_service.storage.sqlite import SqliteStore
@@ -26,6 +28,7 @@ OLD, NEW = "tia-568.2-d-2018", "same-limits"
 # An edition that changes no verdict: what is measured is looking, as on every night but a few.
 EDITION = f'id = "{NEW}"\nextends = "{OLD}"\ntitle = "The same limits under another name"\n'
 CHUNK = 16
+EMPTY_TASKS = 200
 
 
 def filled(path: Path, count: int) -> SqliteStore:
@@ -59,11 +62,26 @@ def pool(settings: Settings) -> Iterator[LocalPool]:
         made.close()
 
 
+@contextmanager
+def two_workers(settings: Settings, directory: Path) -> Iterator[Cluster]:
+    """Run a cluster of two workers on this machine."""
+    sys.path.insert(0, str(ROOT / "tests"))
+    from cluster_server import cluster  # noqa: PLC0415 - of the tests, which are no package
+
+    with cluster(directory) as address:
+        made = Cluster(replace(settings, cluster=address))
+        try:
+            yield made
+        finally:
+            made.close()
+
+
 def main() -> None:
     """Print the ratios."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--records", type=int, default=200)
     parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--cluster", action="store_true", help="also on a Dask cluster of two workers here")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as directory:
         path = Path(directory) / "records.db"
@@ -75,36 +93,61 @@ def main() -> None:
         grader = record_grader(settings)
         question = Question(RunKind.REGRADE, rule_set=NEW, supersedes=(OLD,))
         records = store.records(Filter(), Sort(), after=None, limit=asked.records)
-        bench = Bench(store, grader.for_question, grader)
+        bench = Bench(store, grader.for_question, grader, grader.standing)
 
         def read() -> None:
             for record in records:
                 assert store.verdict(record.id, 1) and store.measurement(record.id, 1)
 
         def regrade() -> None:
-            for record in records:
-                assert examine(bench, question, record).found is Found.UNCHANGED
+            for chunk in chunks:
+                assert {each.found for each in examine_chunk(bench, chunk)} == {Found.UNCHANGED}
 
         chunks = [
             Chunk(question, tuple(r.id for r in records[start : start + CHUNK]))
             for start in range(0, len(records), CHUNK)
         ]
-        reading, regrading, one, two = [], [], [], []
-        with pool(replace(settings, grading_processes=1)) as single, pool(settings) as double:
-            list(single.carry(chunks[:2])), list(double.carry(chunks))
+        # A task that has nothing to do costs what sending it costs.
+        nothing = [Chunk(question, ())] * EMPTY_TASKS
+        times: dict[str, list[float]] = {}
+
+        def measure(name: str, work: Callable[[], object], clock: Callable[[], float]) -> None:
+            times.setdefault(name, []).append(seconds(work, clock))
+
+        with ExitStack() as stack:
+            carriers: dict[str, LocalPool | Cluster] = {
+                "one process": stack.enter_context(pool(replace(settings, grading_processes=1))),
+                "two processes": stack.enter_context(pool(settings)),
+            }
+            if asked.cluster:
+                carriers["a cluster of two workers"] = stack.enter_context(
+                    two_workers(settings, Path(directory))
+                )
+            for carrier in carriers.values():
+                list(carrier.carry(chunks))
             before_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
             for _ in range(asked.rounds):
-                reading.append(seconds(read, time.process_time))
-                regrading.append(seconds(regrade, time.process_time))
-                one.append(seconds(lambda: list(single.carry(chunks)), time.monotonic))
-                two.append(seconds(lambda: list(double.carry(chunks)), time.monotonic))
+                measure("read", read, time.process_time)
+                measure("regrade", regrade, time.process_time)
+                for name, carrier in carriers.items():
+                    measure(name, lambda carrier=carrier: list(carrier.carry(chunks)), time.monotonic)
+                    measure(
+                        f"{name}, nothing",
+                        lambda carrier=carrier: list(carrier.carry(nothing)),
+                        time.monotonic,
+                    )
             after_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-        best = {name: min(times) for name, times in (("read", reading), ("regrade", regrading))}
-        print(f"{asked.records} records, the best of {asked.rounds} rounds")
+        best = {name: min(found) for name, found in times.items()}
+        print(f"{asked.records} records, the best of {asked.rounds} rounds, load {os.getloadavg()[0]:.1f}")
         print(
             f"read and decode alone / read, decode and grade: {best['read'] / best['regrade']:.2f} (aim 0.27)"
         )
-        print(f"two processes / one: {min(one) / min(two):.2f} times (aim 1.6)")
+        for name in carriers:
+            times_faster = best["one process"] / best[name]
+            overhead_ms = 1e3 * best[f"{name}, nothing"] / EMPTY_TASKS
+            print(
+                f"{name}: {times_faster:.2f} times one process (aim 1.6 for two), {overhead_ms:.2f} ms a task"
+            )
         print(f"a re-grade of one record: {1e3 * best['regrade'] / asked.records:.2f} ms")
         print(f"memory of this process grew by {(after_kb - before_kb) / 1024:.1f} MB over the rounds")
         store.close()

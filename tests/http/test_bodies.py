@@ -31,6 +31,20 @@ def problem_of(response, status, code):
     return problem
 
 
+def test_a_program_that_writes_ascii_alone_is_understood(client):
+    document = json.loads(GOOD)
+    document |= {"label": "Küche 2: \N{GRINNING FACE} [a", "external_ids": {"größe": "1"}}
+    escaped, plain = (
+        client.post("/v1/grade", data=json.dumps(document, ensure_ascii=ascii_alone), headers=JSON)
+        for ascii_alone in (True, False)
+    )
+
+    assert escaped.status_code == 200, escaped.get_json()
+    assert escaped.get_json() == plain.get_json()
+    job = {"id": "escaped", "name": "Küche", "external_ids": {"erp": "ü"}, "requirement": {"category": "6"}}
+    assert client.post("/v1/jobs", json=job).status_code == 201
+
+
 # body; pointer, value shown, words that the detail must have
 UNREADABLE = {
     "empty": (b"", "", None, "empty; send a JSON document"),

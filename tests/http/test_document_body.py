@@ -85,7 +85,34 @@ TWICE = [
     b'{"cable": {"nvp": 0.6, "nvp": 0.7}, "sweeps": {}}',
     b'{"cable": {"nvp": 0.6, "nvp": 0.7}, "label": ":"}',
     b'{"ends": [{"a": 1, "a": 2}]}',
+    # A colon or bracket that is written by its number must not stand in for that of the second key.
+    b'{"a": 1, "a": 2, "label": "\\u003a"}',
+    b'{"a": [1], "a": [2], "label": "\\u003A\\u005b\\u005B"}',
+    b'{"sweeps": {"\\u003a": [1.0], "\\u003a": [1.0]}}',
 ]
+
+
+def plain_kinds(value):
+    """Return the types that stand anywhere in a value."""
+    inner = [*value, *value.values()] if isinstance(value, dict) else value if isinstance(value, list) else []
+    return {type(value)}.union(*map(plain_kinds, inner))
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        b'{"label": "K\\u00fcche \\ud83d\\ude00 \\u003a \\u005b", "cable": {"nvp": 0.6}, "sweeps": {}}',
+        b'{"label": "\\\\u003a", "cable": {"nvp": 0.6}}',
+        b'{"metadata": {"a": [1, {"b": null}]}}',
+        b'{"count": 123456789012345678901234567890, "cable": {"nvp": 0.6}}',
+    ],
+)
+def test_whatever_had_to_be_read_twice_comes_as_plain_objects(raw):
+    for reader in (read_document, read_json):
+        value = reader(raw)
+
+        assert value == json.loads(raw, parse_int=lambda text: int(text) if len(text) < 19 else float(text))
+        assert plain_kinds(value) <= {dict, list, str, float, int, type(None)}
 
 
 @pytest.mark.parametrize("raw", TWICE)

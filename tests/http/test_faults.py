@@ -127,3 +127,44 @@ def test_the_command_line_says_what_is_suspected_of_a_failing_link():
     shown = _run("grade", str(LINKS / "0A-08-open-pair.json")).stdout
     assert "Suspected (certain): Open conductor, pair 45" in shown
     assert "fourpair-service faults open_conductor" in shown
+
+
+def test_the_command_tells_of_a_port_without_a_cable_test_what_stands_behind_its_speed():
+    shown = _run("grade", str(LINKS.parent / "ports" / "reception-desk.json")).stdout
+
+    assert "Port: The two ports will settle on 2.5GBASE-T full duplex; the cable was not tested." in shown
+    assert "  - Pair 12: the port sends 2.41 V, as 10BASE-T must" in shown
+    assert "  - Both ends offer energy-efficient Ethernet for 2.5GBASE-T" in shown
+    assert "Do not unplug a powered device under load" in shown
+
+
+def test_the_command_tells_what_a_link_carries_and_what_power_arrives():
+    shown = _run("grade", str(LINKS / "2A-02-corroded-contact.json")).stdout
+
+    assert "Not judged: 10GBASE-T, 25GBASE-T, 40GBASE-T" in shown
+    assert "The link does not meet category 6, and 10BASE-T is another question" in shown
+    assert "better than over a link at the limit lines (calculated" in shown
+    assert "every class up to 8 reaches a device; of class 8" in shown
+    assert "Unequal resistance of 78: Of 0.87 A through pair 78" in shown
+    assert "warmer than its surroundings (estimate)" in shown
+
+
+@pytest.mark.parametrize(("name", "told"), [("0A-06-reversed-pair", False), ("0A-02-near-miss", True)])
+def test_phase_is_missed_only_where_a_fault_lies_at_a_place(client, name, told):
+    document = json.loads((LINKS / f"{name}.json").read_text())
+    notes = client.post("/v1/grade", json=document).get_json()["assessment"]["diagnosis"]["notes"]
+
+    assert any("carry no phase" in note for note in notes) is told
+
+
+def test_the_command_tells_what_lies_along_a_link_where_phase_was_measured():
+    cut = _run("grade", "--along", str(LINKS / "0A-08-open-pair.json")).stdout
+    coiled = _run("grade", "--along", str(LINKS / "1A-06-coil.json")).stdout
+    without = _run("grade", "--along", str(LINKS / "1A-02-too-long.json")).stdout
+
+    # The screw sits 23.4 m into 51.5 m of cable, 52.1 m by the velocity that was set.
+    assert "  45: open at 23.67 m (± 1.1 m), 0.0 dB, seen from the near and far end" in cut
+    assert "of NEXT measured from the near end comes from 23.5" in cut
+    assert "  78: bumps every 1.21 m, or a whole multiple of it, from 18.6 to 47.3 m" in coiled
+    assert "12: the loss departs by up to 6.02 dB" in coiled
+    assert "Along the link: nothing can be told, as no sweep carries phase." in without

@@ -20,6 +20,10 @@ PORTS = [
     None,
     {},
     {"ability_word": 0xC1E1, "next_pages": [0xA008, 0x0808], "partner": {"ability_word": 0x45E1}},
+    {
+        "extended_next_pages": [0x123456782009],
+        "registers": {"7.32": 0xFFFF, "7.33": 0x8020, "7.60": 6, "7.61": 6},
+    },
     {"levels": [LEVEL, LEVEL | {"signal": "multi_level"}], "poe": {"class": 4, "voltage_v": 53.0}},
 ]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -95,7 +96,9 @@ def test_the_verdict_of_a_record_is_that_of_grading_the_same_measurement(client,
     assert told["assessment"] == graded["assessment"]
 
 
-@pytest.mark.parametrize("query", [{}, {"assessment": "faults"}, {"assessment": "all"}], ids=str)
+@pytest.mark.parametrize(
+    "query", [{}, *({"assessment": word} for word in ("none", "faults", "all"))], ids=str
+)
 def test_a_record_is_found_by_what_it_carries_however_much_was_said_beside_it(client, passing, query):
     create(client, passing, query_string=query)
     graded = client.post("/v1/grade?assessment=all", json=passing).get_json()["assessment"]
@@ -109,6 +112,17 @@ def test_a_record_is_found_by_what_it_carries_however_much_was_said_beside_it(cl
     found = client.get(f"/v1/records?power_type={record['power_types'][0]}").get_json()["records"]
     assert [each["id"] for each in found] == [record["id"]]
     assert client.get("/v1/records?application=none").get_json()["records"] == []
+
+
+def test_a_record_kept_with_no_assessment_tells_names_alone_and_its_sheet_says_nothing_of_faults(
+    client, passing
+):
+    made = create(client, passing, query_string={"assessment": "none"}).get_json()["record"]
+    told = client.get(f"/v1/records/{made['id']}/assessment").get_json()["assessment"]
+
+    assert set(told) == {"version", "supported"}
+    assert told["supported"]["applications"] == made["applications"] != []
+    assert client.get(f"/v1/records/{made['id']}/sheet?format=text").status_code == 200
 
 
 def test_the_cords_of_the_job_complete_a_link_that_states_none_and_no_verdict_changes(client, passing):
@@ -160,6 +174,107 @@ def test_a_retest_needs_the_revision_it_rests_on(client, passing):
     assert (done.status_code, done.get_json()["record"]["outcome"]) == (200, "pass")
     assert client.post(url, json=document, headers={"If-Match": made.headers["ETag"]}).status_code == 412
     assert client.post(url, json=document, headers={"If-Match": "*"}).status_code == 200
+
+
+def test_whatever_is_read_of_jobs_and_records_can_be_asked_about_again(client, passing):
+    """Every GET below a job or record, as the interface lists them, except what is of the moment."""
+    record = create(client, passing).get_json()["record"]["id"]
+    attached = client.post(
+        f"/v1/jobs/{JOB}/attachments?name=a", data=b"a", content_type="text/plain"
+    ).get_json()
+    filled = {"record_id": record, "job_id": JOB, "number": 1, "attachment_id": attached["id"]}
+    own = {"system": "none", "external_id": "none", "code": "none"}
+    for rule in client.application.url_map.iter_rules():
+        if "GET" not in rule.methods or not rule.rule.startswith(("/v1/jobs", "/v1/records")):
+            continue
+        if rule.arguments & set(own):
+            continue
+        path = re.sub(r"<(?:\w+:)?(\w+)>", lambda name: str(filled[name[1]]), rule.rule)
+        first = client.get(path)
+
+        assert first.status_code == 200, (path, first.get_json())
+        again = client.get(path, headers={"If-None-Match": first.headers["ETag"]})
+        assert (again.status_code, again.data) == (304, b""), path
+    listed = client.get("/v1/records").headers["ETag"]
+    create(client, sample("0A-02-near-miss"))
+    assert client.get("/v1/records", headers={"If-None-Match": listed}).status_code == 200
+
+
+def test_a_dry_run_tells_what_the_write_then_tells(client, passing):
+    expected = create(client, passing, query_string={"dry_run": "true"}).get_json()
+    written = create(client, passing).get_json()
+    own = {"id", "digest", "created_at", "changed_at"}
+
+    assert expected["record"]["tested_by"] == passing["tested_by"]
+    assert {k: v for k, v in expected["record"].items() if k not in own} == {
+        k: v for k, v in written["record"].items() if k not in own
+    } | {"measurement_digest": expected["record"]["measurement_digest"]}
+    assert (expected["verdict"], expected["dry_run"]) == (written["verdict"], True)
+
+
+def test_a_rule_set_is_searched_for_by_the_names_that_grading_takes(client, passing):
+    create(client, passing)
+    for name, found in (("TIA", 1), (passing["requirement"]["rule_set"], 1), ("ISO", 0), ("gone-2001", 0)):
+        assert len(client.get(f"/v1/records?rule_set={name}").get_json()["records"]) == found, name
+
+
+def test_a_follower_that_is_ahead_of_the_feed_is_told(client, passing):
+    create(client, passing)
+    last = client.get("/v1/changes").get_json()["last_seq"]
+    refused = client.get(f"/v1/changes?after={last + 1}&wait=20")
+
+    assert client.get(f"/v1/changes?after={last}").get_json()["changes"] == []
+    assert refused.status_code == 422
+    (error,) = refused.get_json()["errors"]
+    assert error["pointer"] == "/query/after"
+    assert f"has come to {last}: {last + 1} was given by another store" in error["detail"]
+
+
+@pytest.mark.parametrize(
+    ("path", "pointer"),
+    [
+        ("/v1/records?cursor=xx", "/query/cursor"),
+        ("/v1/records?sort=colour", "/query/sort"),
+        (f"/v1/jobs/{JOB}/billing?since=1&until=0", "/query/since"),
+    ],
+)
+def test_a_list_that_cannot_be_given_says_which_part_of_the_query_is_wrong(client, path, pointer):
+    refused = client.get(path)
+
+    assert refused.status_code == 422
+    assert [error["pointer"] for error in refused.get_json()["errors"]] == [pointer]
+
+
+def test_one_damaged_verdict_is_told_as_such_and_hides_no_other_record(app, client, passing):
+    damaged = create(client, passing).headers["Location"]
+    sound = create(client, sample("0A-02-near-miss")).headers["Location"]
+    connection = app.extensions["fourpair"].desk.store.connection
+    connection.execute("DROP TRIGGER content_refuses_update")
+    connection.execute("UPDATE content SET verdict = x'0102' WHERE seq = (SELECT min(seq) FROM content)")
+
+    refused = client.get(f"{damaged}/verdict")
+    assert (refused.status_code, refused.get_json()["code"]) == (503, "store-corrupt")
+    assert "fourpair-service verify" in refused.get_json()["detail"]
+    assert client.get(f"{sound}/verdict").status_code == 200
+    assert len(client.get("/v1/records").get_json()["records"]) == 2
+
+
+def test_every_revision_tells_its_place_in_the_feed(client, passing):
+    made = create(client, passing)
+    create(client, sample("0A-02-near-miss"))
+    url = made.headers["Location"]
+    done = client.post(f"{url}/retests", json=passing, headers={"If-Match": "*"}).get_json()
+    dry = client.post(f"{url}/retests?dry_run=true", json=passing, headers={"If-Match": "*"}).get_json()
+    fed = client.get("/v1/changes?after=0").get_json()["changes"]
+    told = client.get(f"{url}/revisions").get_json()["revisions"]
+
+    own = [c for c in fed if c["record"] == done["record"]["id"]]
+    assert [(r["number"], r["seq"]) for r in told] == [(c["revision"], c["seq"]) for c in own]
+    assert [client.get(f"{url}/revisions/{r['number']}").get_json()["seq"] for r in told] == [
+        r["seq"] for r in told
+    ]
+    assert client.get(f"{url}?as_of={told[0]['seq']}").get_json()["revision"]["seq"] == told[0]["seq"]
+    assert (done["revision"]["seq"], dry["revision"]["seq"]) == (fed[-1]["seq"], fed[-1]["seq"] + 1)
 
 
 def test_a_failing_link_opens_faults_that_its_retest_closes(client, passing):

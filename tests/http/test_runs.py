@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import multiprocessing
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -238,7 +239,20 @@ def test_a_key_for_one_job_starts_and_sees_runs_over_that_job_alone(app, client)
     assert [run["id"] for run in listed] == [begun["id"]]
 
 
-def test_two_processes_find_the_same_to_the_byte_as_one(app, client, tmp_path):
+def test_for_a_few_records_no_further_process_is_begun(app, client, tmp_path):
+    url = client.post("/v1/regrades?dry_run=true", json={"rule_set": NEW}).headers["Location"]
+    pooled = replace(SETTINGS, grading_processes=2, store=str(tmp_path / "records.db"))
+    work, before = Background(pooled, app.extensions["fourpair"].desk), multiprocessing.active_children()
+
+    work.round()
+
+    assert multiprocessing.active_children() == before
+    assert client.get(url).get_json()["state"] == "done"
+    work.close()
+
+
+def test_two_processes_find_the_same_to_the_byte_as_one(app, client, tmp_path, monkeypatch):
+    monkeypatch.setattr("fourpair_service.background.FEW_RECORDS", 0)
     _, _, url = run_to_the_end(app, "/v1/regrades?dry_run=true", json={"rule_set": NEW})
     again = client.post("/v1/regrades?dry_run=true", json={"rule_set": NEW}).headers["Location"]
     pooled = replace(SETTINGS, grading_processes=2, store=str(tmp_path / "records.db"))

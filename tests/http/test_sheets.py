@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pypdf
 import pytest
+from PIL import Image
 
 from fourpair_service.app import create_app
 from fourpair_service.reports.sheet.html import sheet_html
@@ -66,7 +67,7 @@ def test_a_record_has_a_sheet_with_its_provenance(client, record):
     assert revision["verdict_digest"] in text
     worst = next(p for p in verdict["parameters"] if p["outcome"] == "fail")["worst_margin"]
     assert f"<td>{worst['margin_db']:.2f}</td>" in text
-    assert "Carries 10BASE-T" in text
+    assert "Up to 1 Gbit/s: 10BASE-T" in text
 
 
 def test_a_sheet_runs_nothing_and_asks_nobody(client, record):
@@ -134,6 +135,54 @@ def test_each_picture_comes_alone(client, record, picture):
 
     assert answer.mimetype == "image/svg+xml"
     assert answer.data.startswith(b"<?xml")
+
+
+def test_a_picture_comes_as_png_of_the_width_asked_for(client, record):
+    url = f"/v1/records/{record['id']}/sheet?picture=margin-next"
+    answer = client.get(f"{url}&format=png&width_px=480&language=de")
+    image = Image.open(io.BytesIO(answer.data))
+
+    assert answer.content_type == "image/png"
+    assert image.size[0] == 480
+    assert image.text["Title"] == "NEXT"
+    assert answer.data == client.get(f"{url}&format=png&width_px=480&language=de").data
+    assert Image.open(io.BytesIO(client.get(f"{url}&format=png").data)).size[0] == 1000
+    graded = client.post("/v1/grade?format=png&picture=margin-next&width_px=480&language=de", json=sample())
+    assert graded.data == answer.data
+
+
+def test_the_accept_header_chooses_the_kind_of_a_picture(client, record):
+    url = f"/v1/records/{record['id']}/sheet?picture=wires"
+
+    assert client.get(url).mimetype == "image/svg+xml"
+    assert client.get(url, headers={"Accept": "image/png"}).mimetype == "image/png"
+    assert client.get(url, headers={"Accept": "image/webp,image/png;q=0.9,*/*;q=0.1"}).mimetype == "image/png"
+    assert client.get(url, headers={"Accept": "application/pdf"}).status_code == 406
+    posted = client.post("/v1/grade?picture=wires", json=sample(), headers={"Accept": "image/png"})
+    assert posted.mimetype == "image/png"
+
+
+@pytest.mark.parametrize(
+    ("query", "pointer"),
+    [
+        ("format=png", "/query/picture"),
+        ("format=png&picture=nothing", "/query/picture"),
+        ("format=png&picture=wires&width_px=99", "/query/width_px"),
+        ("format=png&picture=wires&width_px=4001", "/query/width_px"),
+        ("format=png&picture=wires&width_px=1e3", "/query/width_px"),
+        ("format=svg&picture=wires&width_px=500", "/query/width_px"),
+        ("format=pdf&width_px=500", "/query/width_px"),
+    ],
+)
+def test_a_png_that_cannot_be_had_says_why(client, record, query, pointer):
+    answers = [
+        client.get(f"/v1/records/{record['id']}/sheet?{query}"),
+        client.post(f"/v1/grade?{query}", json=sample()),
+    ]
+
+    for answer in answers:
+        assert answer.status_code == 422
+        assert answer.get_json()["errors"][0]["pointer"] == pointer
 
 
 def test_a_picture_that_there_is_not_says_which_there_are(client, record):

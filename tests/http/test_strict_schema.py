@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from marshmallow import Schema, ValidationError
 
+from fourpair_service.http.schemas.document_errors import InvalidDocumentError
+from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.fields import Float, Nested, Text
 from fourpair_service.http.schemas.measurement import (
     CableSchema,
@@ -15,6 +17,7 @@ from fourpair_service.http.schemas.measurement import (
     InstrumentSchema,
     MeasurementSchema,
     WireMapSchema,
+    read_measurement,
 )
 from fourpair_service.http.schemas.strict import StrictSchema
 
@@ -77,3 +80,27 @@ def test_an_unknown_field_may_be_let_through_only_where_it_is_asked_for():
     assert Outer().load({"more": 1, "name": "A", "made": "B"}, unknown="include")["more"] == 1
     with pytest.raises(ValidationError):
         MeasurementSchema().load({"more": 1, "configuration": "channel"})
+
+
+def test_what_is_remembered_of_one_document_tells_nothing_of_another():
+    wire_map = {"contacts": [["1", "1"], ["2", "2"]]}
+    document = {"configuration": "channel", "wire_map": wire_map, "cable": {"nvp": 0.7, "awg": 23}}
+    first, again = read_measurement(document).measurement, read_measurement(document).measurement
+    other = read_measurement({**document, "wire_map": {**wire_map, "shield": "open"}}).measurement
+
+    assert (first.wire_map, first.cable) == (again.wire_map, again.cable)
+    assert (first.wire_map.shield_tested, other.wire_map.shield_tested) == (False, True)
+    # Equal in Python, and not the same in JSON.
+    for wrong in ({"nvp": 0.7, "awg": True}, {"nvp": "0.7"}, {"nvp": 0.7, "awg": 23.5}, None, [], {"x": 1}):
+        with pytest.raises(InvalidDocumentError):
+            read_measurement({**document, "cable": wrong})
+    with pytest.raises(InvalidDocumentError):
+        read_measurement({**document, "cable": {"maker": "x" * 300}})
+    assert (
+        read_measurement(
+            {**document, "cable": {"maker": "x" * 300}}, DocumentLimits(name_characters=400)
+        ).measurement.cable.maker
+        == "x" * 300
+    )
+    with pytest.raises(InvalidDocumentError):
+        read_measurement({**document, "cable": {"maker": "x" * 300}})

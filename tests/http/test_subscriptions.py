@@ -109,6 +109,7 @@ def test_a_receiver_that_nothing_may_be_sent_to_is_refused_at_once(url, words):
 
     assert (answer.status_code, answer.get_json()["code"]) == (422, "target-refused")
     assert words in answer.get_json()["detail"]
+    assert answer.get_json()["errors"][0]["pointer"] == "/url"
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from dataclasses import replace
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from fourpair_service.domain.errors import InvalidRequirementError
 from fourpair_service.records import commands, job_commands
 from fourpair_service.records.desk import Caller, Grading, Terms
-from fourpair_service.records.errors import NotFoundError, RunFinishedError, RunHeldError
+from fourpair_service.records.errors import NotFoundError, RunFinishedError, RunHeldError, StoreError
 from fourpair_service.records.integrity import first_break
 from fourpair_service.records.model import Assessment
 from fourpair_service.records.runs import comparing
@@ -23,7 +24,7 @@ from fourpair_service.records.runs.commands import (
     visible_run,
     visible_runs,
 )
-from fourpair_service.records.runs.examining import Bench
+from fourpair_service.records.runs.examining import Bench, examine
 from fourpair_service.records.runs.model import Question, RunKind, RunState
 from fourpair_service.records.search import Filter, Sort
 from fourpair_service.storage.opening import open_store
@@ -386,3 +387,42 @@ def test_begin_counts_what_fits(desk, store):
     with store.writing() as writer:
         run = begin(writer, desk, "night", REGRADE, Filter(job_id="none"))
     assert (run.total, run.last_row) == (0, 2)
+
+
+def test_what_is_only_shown_is_told_after_what_is_judged():
+    before = grade(measurement(), {"rule_set": OLD}).verdict
+    judged = {
+        **before["parameters"][0],
+        "parameter": "next",
+        "end": "near",
+        "outcome": "pass",
+        "basis": "memory",
+    }
+    shown = {**judged, "parameter": "acr_n", "outcome": None, "worst_margin": {"margin_db": -9.0}}
+    moved = {**judged, "parameter": "return_loss"}
+    before["parameters"] = [shown, judged, moved]
+    after = copy.deepcopy(before)
+    for row in after["parameters"]:
+        row["basis"] = "published"
+    after["parameters"][2]["outcome"] = "fail"
+
+    told = comparing.difference(before, after)
+
+    assert [cause["parameter"] for cause in told["because"]] == ["return_loss", "next", "acr_n"]
+
+
+@pytest.mark.parametrize(
+    "question", [REGRADE, Question(RunKind.ASSESSMENT, requirement={"rule_set": NEW, "category": "6"})]
+)
+def test_a_store_that_fails_ends_the_look_and_is_no_finding_of_a_record(desk, store, question):
+    record = submit(desk, "A-1", 1.5)
+
+    class Away:
+        def verdict(self, *_):
+            raise StoreError("the database is away")
+
+        measurement = verdict
+
+    bench = Bench(Away(), lambda question: desk.grade, desk.grade)
+    with pytest.raises(StoreError):
+        examine(bench, question, record)

@@ -5,11 +5,14 @@ from __future__ import annotations
 import io
 import json
 import re
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import pypdf
 import pytest
 
+from fourpair_service.reports.drawing.shapes import Dot, Path, Words
+from fourpair_service.reports.inks import OUTSIDE
 from fourpair_service.reports.language import LengthUnit, Tongue
 from fourpair_service.reports.paper import PaperSize
 from fourpair_service.reports.sheet.html import sheet_html
@@ -28,7 +31,13 @@ HOSTILE = {
     "hebrew": "\u05e9\u05dc\u05d5\u05dd abc",
     "emoji": "room \U0001f600\U0001f9ec 1",
     "long": "W" * 190,
+    "hyphens": "un\u00adbro\u00adken " * 20,
     "braces": "{0.__class__} {label} %s %(x)d",
+}
+PORT = {
+    "advertised": ["10BASE-T/full", "100BASE-TX/full", "1000BASE-T/full"],
+    "link_up": "1000BASE-T/full",
+    "poe": {"type": 3, "voltage_v": 53.1},
 }
 
 
@@ -175,6 +184,7 @@ def hostile_document():
     document = json.loads(LINKS[0].read_bytes())
     document["label"] = HOSTILE["markup"]
     document["tested_by"] = HOSTILE["formula"]
+    document["instrument"]["units"] = [{"end": "near", "serial": HOSTILE["hyphens"][:60]}]
     document["ends"] = {"near": {"place": HOSTILE["hebrew"]}, "far": {"place": HOSTILE["emoji"]}}
     document["cable"] = {**document["cable"], "maker": HOSTILE["entity"], "part": HOSTILE["turned"]}
     document["instrument"]["kind"] = HOSTILE["braces"]
@@ -216,3 +226,89 @@ def test_a_picture_says_in_words_what_it_shows(graded_samples):
     assert "Wires 4 and 5 do not reach the far end (open)." in sheet.wires.description
     assert sheet.run.description
     assert all(re.search(r"margin -?\d", picture.description) for picture in sheet.margins)
+
+
+@pytest.mark.parametrize("size", PaperSize)
+@pytest.mark.parametrize("tongue", Tongue)
+def test_nothing_that_is_said_below_the_numbers_is_left_out_and_no_number_is_cut(
+    graded_samples, tongue, size
+):
+    for name, found in graded_samples.items():
+        sheet = sheet_of(found, tongue, LengthUnit.FEET)
+        words = pdf_words(sheet_pdf(sheet, size))
+        said, below = " ".join(words.split()), words.split(sheet.numbers_note, 1)[1]
+
+        for section in sheet.sections:
+            assert section.heading in said, name
+            for line in section.lines:
+                assert line in said, name
+        assert "…" not in below, name
+
+
+def test_the_speed_stands_before_the_names_of_what_runs(graded_samples):
+    def carried(name):
+        return sheet_of(graded_samples[name]).answers[2]
+
+    assert carried("0A-01-clean-pass").text == "Up to 1 Gbit/s: 10BASE-T, 100BASE-TX, 1000BASE-T."
+    assert carried("1A-08-screened-class-ea").text.startswith("Up to 10 Gbit/s: ")
+    assert carried("0A-05-split-pair").text.startswith("Nothing")
+    assert carried("1A-07-far-end-missing").text.startswith("Not known")
+    condition = (
+        "On a condition: 2.5GBASE-T, 5GBASE-T. Crosstalk from neighbouring cables (alien crosstalk) was not"
+    )
+    assert carried("0A-01-clean-pass").more[0].startswith(condition)
+
+
+def test_power_is_promised_only_on_wires_that_were_tested(graded_samples):
+    def power(name):
+        sections = {s.name: " ".join(s.lines) for s in sheet_of(graded_samples[name]).sections}
+        return sections["power"]
+
+    assert "71.3 W" in power("0A-01-clean-pass") and "only if the wires" not in power("0A-01-clean-pass")
+    assert "holds only if the wires are right" in power("cable1")
+    assert power("0A-08-open-pair") == "No class of power over Ethernet can be promised."
+
+
+def test_the_port_stands_with_the_cable(graded_samples):
+    document = json.loads(LINKS[0].read_bytes())
+    document["port"] = PORT
+    sheet = sheet_of(answer_of(document))
+    port = next(s for s in sheet.sections if s.name == "port")
+
+    assert any("run at 1000BASE-T" in line for line in port.lines)
+    assert port.heading in pdf_words(sheet_pdf(sheet))
+
+
+@pytest.mark.parametrize(
+    ("name", "pairs_at_fault"),
+    [("0A-01-clean-pass", set()), ("0A-07-crossed-pairs", {"12", "36"}), ("0A-08-open-pair", {"45"}),
+     ("0A-06-reversed-pair", {"45"}), ("0A-05-split-pair", {"36", "45"})],
+)  # fmt: skip
+def test_the_picture_of_the_wires_marks_the_pairs_at_fault_and_no_others(
+    graded_samples, name, pairs_at_fault
+):
+    wires = sheet_of(graded_samples[name]).wires
+    named = {
+        s.text.split()[-1]: s.y for s in wires.shapes if isinstance(s, Words) and s.text.startswith("pair ")
+    }
+    alarmed = {y for s in wires.shapes if isinstance(s, Path) and s.ink == OUTSIDE for _, y in s.places}
+    marked = {s.y for s in wires.shapes if isinstance(s, Words) and s.ink == OUTSIDE}
+
+    assert {pair for pair, y in named.items() if any(abs(y - 3 - at) < 8 for at in alarmed)} == pairs_at_fault
+    assert {pair for pair, y in named.items() if y in marked} == pairs_at_fault
+
+
+@pytest.mark.parametrize("name", [path.stem for path in LINKS])
+def test_curves_stay_within_their_picture_and_the_number_of_the_worst_point_is_free(graded_samples, name):
+    for picture in sheet_of(graded_samples[name]).margins:
+        paths = [s for s in picture.shapes if isinstance(s, Path) and len(s.places) > 2]
+        corners = [place for path in paths for place in path.places]
+        dot = next(s for s in picture.shapes if isinstance(s, Dot))
+        number = picture.shapes[picture.shapes.index(dot) + 1]
+
+        assert all(20 <= y <= 100 for _, y in corners)
+        # It does not run along the upper edge where the margin is larger than what is shown.
+        assert not any(a[1] == b[1] == 20 for p in paths for a, b in pairwise(p.places))
+        half = 2.6 * len(number.text)
+        covering = [x for x, y in corners if abs(x - number.x) < half and number.y - 8 < y < number.y + 2]
+        assert len(covering) <= 6, (picture.name, covering)

@@ -24,6 +24,12 @@ def test_every_ability_has_a_rate():
         ('result = "none"', "result = 0", "pause.rows.result"),
         ("peak_v = [2.2, 2.8]", "peak_v = [2.8, 2.2]", "transmitter.peak_v"),
         ('basis = "published"', 'basis = "hearsay"', "priority.basis"),
+        ('tells_of = "own"', 'tells_of = "both"', "register.tells_of"),
+        (
+            "flags = { fast_retrain_2_5g = 5 }",
+            'flags = { fast_retrain_2_5g = "5" }',
+            "register.flags.fast_retrain_2_5g",
+        ),
         ("span = [3.2, 5.2]", "span = 5.2", "multi_gigabit_power_dbm.span"),
     ],
 )

@@ -140,6 +140,18 @@ def test_ticketing_opens_one_ticket_a_fault_and_closes_it_on_the_passing_retest(
     assert reopened[0] == 1
 
 
+def test_a_split_pair_is_one_ticket_that_names_what_fails_with_it(tmp_path):
+    with clinic() as (_, client), sqlite3.connect(":memory:") as tickets:
+        bad = client.records.create(link("0A-05")).record
+        first = ticketing.keep_up(client, JOB, tickets)
+        (body,) = tickets.execute("SELECT body FROM ticket").fetchone()
+        client.records.retest(bad.id, link("0A-01", "0A-05"), reason="plug wired anew")
+        second = ticketing.keep_up(client, JOB, tickets)
+
+    assert (first, second) == ((1, 0), (0, 1))
+    assert "insertion loss fails" in body
+
+
 def test_the_programs_run_as_their_first_lines_say(tmp_path):
     prices = tmp_path / "prices.json"
     prices.write_text('{"outlet": 38.50}')

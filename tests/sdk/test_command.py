@@ -107,6 +107,19 @@ def test_submit_keeps_and_tells_and_a_second_time_changes_nothing(fourpair, kept
     assert [json.loads(line)["result"] for line in out.splitlines()] == ["unchanged", "unchanged"]
 
 
+def test_submit_says_why_a_link_does_not_pass_and_of_a_refused_one_each_place_once(fourpair, kept, tmp_path):
+    other = {**json.loads(Path(PASSING).read_bytes()), "label": "X", "requirement": {"category": "6A"}}
+    (bad := tmp_path / "bad.json").write_text(json.dumps({**other, "job": JOB}))
+    _, out, _ = fourpair("submit", "--dry-run", "--job", JOB, PASSING, NEAR_MISS, INCOMPLETE, str(bad))
+
+    _, passing, near_miss, incomplete, refused, _ = out.splitlines()
+    assert re.fullmatch(r"0A-01 +\w+ +pass +-", passing)
+    assert re.search(r" fail +NEXT at the far end .* fails by 1\.9 dB on pairs 36-45", near_miss)
+    assert re.search(r" incomplete +NEXT at the far end .*: not measured\.", incomplete)
+    assert re.search(r"X +refused +- ", refused)
+    assert refused.count("/requirement/rule_set") == refused.count("Say which edition") == 1
+
+
 def test_submit_says_what_was_refused_and_why(fourpair, kept, tmp_path):
     document = json.loads(Path(PASSING).read_bytes())
     bad = tmp_path / "bad.ndjson"
@@ -178,11 +191,11 @@ def test_export_writes_whole_files(fourpair, kept, tmp_path):
 def test_summary_faults_and_billing_say_what_a_shop_asks(fourpair, kept):
     summary, faults, billing = (fourpair(command, JOB)[1] for command in ("summary", "faults", "billing"))
 
-    assert "To redo: 0A-02" in summary
+    assert re.search(r"To redo:\n  0A-02  NEXT at the far end .* fails by 1\.9 dB on pairs 36-45", summary)
     assert "Not tested yet: 0A-03" in summary
     assert "open" in faults
     assert "0A-02" in faults
-    assert re.search(r"0A-01 +outlet +\+1", billing)
+    assert re.search(r"0A-01 +outlet +\+1 +pass", billing)
     assert "Next time: --since 3" in billing
     assert json.loads(fourpair("billing", JOB, "--json")[1])["totals"] == [
         {"item_code": "outlet", "quantity": 1}
@@ -307,7 +320,7 @@ def test_a_number_that_cannot_be_is_told_before_anything_is_asked(arguments, wor
     [
         (("grade", "/none.json"), "/none.json: No such file or directory\n"),
         (("export", "-o", "/none/file"), "/none/file.part: No such file or directory\n"),
-        (("billing", JOB, "--since", "9999"), "9999 to"),
+        (("billing", JOB, "--since", "9999"), "since 9999 and until"),
         (("grade", PASSING, "--category", "9"), "no category or class '9'"),
     ],
 )
@@ -334,6 +347,33 @@ def test_what_was_refused_has_no_outcome(fourpair, kept, tmp_path):
     _, out, _ = fourpair("submit", str(bad))
 
     assert out.splitlines()[1].split()[:3] == ["0A-01", "refused", "-"]
+
+
+def test_the_summary_tells_what_the_job_wants_and_who_may_not_carry_it(fourpair, url):
+    wanted = {"applications": ["1000base-t", "10GBASE-T"], "power_type": "3"}
+    with Client(url) as client:
+        client.jobs.create(
+            id="wanting", name="Wanting", requirement={"rule_set": "TIA", "category": "6"}, **wanted
+        )
+    assert fourpair("submit", "--job", "wanting", PASSING)[0] == 0
+    summary = fourpair("summary", "wanting")[1]
+
+    assert "1000base-t: carried by 1 of 1\n" in summary
+    assert "10GBASE-T: carried by 0 of 1; not, or not for sure: 0A-01\n" in summary
+    assert "Power type 3: carried by 1 of 1" in summary
+
+
+def test_what_has_no_item_code_or_reason_is_said_in_words(fourpair, url):
+    with Client(url) as client:
+        client.jobs.create(id="bare", name="Bare", requirement={"rule_set": "TIA", "category": "6"})
+    empty = fourpair("summary", "bare")[1]
+    assert fourpair("submit", "--job", "bare", PASSING)[0] == 0
+    summary, billing = fourpair("summary", "bare")[1], fourpair("billing", "bare")[1]
+
+    assert "first-pass rate not known yet" in empty
+    assert "first-pass rate 100%" in summary
+    assert "Totals: without item code +1" in billing
+    assert re.search(r"0A-01 +without item code +\+1 +pass", billing)
 
 
 def test_submit_and_retest_take_touchstone_files_as_they_are(fourpair, kept, tmp_path):

@@ -14,6 +14,7 @@ import fourpair
 from fourpair._changes import Changes
 from fourpair._checking import CONDUCTORS, CONNECTORS, CORDS, ENDS, FIELDS, KEYS, WITHOUT_ENDS
 from fourpair._client import Client
+from fourpair._handovers import Handovers
 from fourpair._jobs import Jobs
 from fourpair._records import Records
 from fourpair._runs import Assessments, Regrades
@@ -29,6 +30,7 @@ OPERATIONS = {
 }
 PARTS = {
     "": Client,
+    "handovers": Handovers,
     "jobs": Jobs,
     "records": Records,
     "changes": Changes,
@@ -135,7 +137,9 @@ def test_a_method_knows_every_parameter_of_its_operation(name):
     )
 
     # The sheet of a link that is graded has a method of its own.
-    drawn = {"extent", "language", "length_unit", "paper", "picture"} if name == "grade" else set()
+    drawn = (
+        {"extent", "language", "length_unit", "paper", "picture", "width_px"} if name == "grade" else set()
+    )
     hidden = {"format", "cursor"} | state | drawn
     assert {own.get(parameter, parameter) for parameter in asked - hidden} <= set(signature)
 

@@ -167,6 +167,10 @@ def test_a_sheet_comes_of_a_record_and_of_a_link_that_is_not_kept(client):
     assert kept.startswith(b"%PDF")
     assert "1A-01" in plain.decode()
     assert b"<svg" in client.records.sheet(record.id, media="svg", picture="wires")
+    drawn = client.records.sheet(record.id, media="png", picture="wires", width_px=300)
+    assert drawn == client.sheet(FAILING, media="png", picture="wires", width_px=300)
+    # The width stands behind the mark, the length and the name of the first chunk of a PNG.
+    assert int.from_bytes(drawn[16:20]) == 300
 
 
 @pytest.mark.parametrize("kept_lines", [0, 1, 2, 3])

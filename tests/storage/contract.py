@@ -22,8 +22,16 @@ from fourpair_service.records.errors import (
 )
 from fourpair_service.records.integrity import first_break
 from fourpair_service.records.keys import Scope
-from fourpair_service.records.model import Assessment, ChangeKind, Job, PartyKind
-from fourpair_service.records.search import Field, Filter, GroupBy, Sort, position
+from fourpair_service.records.model import Assessment, ChangeKind, Job, PartyKind, Record
+from fourpair_service.records.search import (
+    GROUP_VALUES,
+    Field,
+    Filter,
+    GroupBy,
+    Sort,
+    group_order,
+    position,
+)
 from record_factory import ANYONE, desk_of, measurement
 
 JOB = "harbour-hall"
@@ -291,6 +299,56 @@ class RecordStoreContract:
         }
         assert [g.values for g in store.stats(Filter(), [GroupBy.MONTH])] == [(None,), ("2026-11",)]
         assert store.stats(Filter(job_id="none"), []) == []
+
+    @pytest.mark.parametrize(
+        "by",
+        [
+            [],
+            [GroupBy.JOB],
+            [GroupBy.OUTCOME],
+            [GroupBy.JOB, GroupBy.OUTCOME],
+            [GroupBy.OUTCOME, GroupBy.JOB],
+        ],
+    )
+    @pytest.mark.parametrize(
+        "wanted",
+        [
+            Filter(),
+            Filter(job_id=JOB),
+            Filter(job_id="annex", outcomes=frozenset({"pass", "fail"})),
+            Filter(visible_jobs=frozenset({JOB, "unknown"})),
+            Filter(visible_jobs=frozenset()),
+            Filter(withdrawn=None),
+            Filter(category="6"),
+        ],
+        ids=lambda v: str(v)[:60],
+    )
+    def test_counts_follow_retests_moves_withdrawals_and_what_is_undone(self, many, store, wanted, by):
+        job_commands.create_job(many, ANYONE, "annex", {"name": "Annex"}, Terms())
+        ids = {record.label: record.id for record in store.records(Filter(), Sort(), after=None, limit=50)}
+        commands.retest(many, ANYONE, ids["B-03"], measurement("B-03", margin_db=4.0), Terms())
+        commands.retest(many, ANYONE, ids["B-00"], measurement("B-00", margin_db=-9.0), Terms())
+        commands.correct(many, ANYONE, ids["B-05"], {"job": "annex"}, Terms(), reason="wrong job")
+        commands.withdraw(many, ANYONE, ids["B-06"], Terms(), reason="given up")
+        submitted = [measurement(label, margin_db=1.5) for label in ("C-1", "B-02")]
+        undone = [*submitted, measurement("C-3", margin_db=1.5) | {"job": "no such job"}]
+        told = {"mode": upserts.ATOMIC, "told": lambda items: {}}
+        assert not upserts.batch(many, ANYONE, undone, Terms(), **told).kept
+        upserts.batch(many, ANYONE, submitted, Terms(dry_run=True), **told)
+        assert upserts.batch(many, ANYONE, undone, Terms(), **told | {"mode": upserts.PARTIAL}).kept
+
+        members = [r for r in store.records(wanted, Sort(), after=None, limit=50)]
+        counted: dict[tuple[str | None, ...], list[Record]] = {}
+        for record in members:
+            counted.setdefault(tuple(GROUP_VALUES[each](record) for each in by), []).append(record)
+        expected = {
+            values: (len(own), min((r.headroom_db for r in own if r.headroom_db is not None), default=None))
+            for values, own in counted.items()
+        }
+        found = store.stats(wanted, by)
+
+        assert {g.values: (g.links, g.worst_headroom_db) for g in found} == expected
+        assert list(found) == sorted(found, key=group_order)
 
     # --- beside the chain ---------------------------------------------------------
 

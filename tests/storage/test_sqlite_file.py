@@ -9,6 +9,7 @@ import signal
 import sqlite3
 import threading
 import time
+from collections import Counter
 from datetime import timedelta
 from pathlib import Path
 
@@ -19,12 +20,14 @@ from fourpair_service.records.desk import Terms
 from fourpair_service.records.errors import (
     ImportRefusedError,
     SchemaFromFutureError,
+    StoreBusyError,
     StoreCorruptError,
     StoreError,
     StoreFullError,
     StoreReadOnlyError,
 )
 from fourpair_service.records.integrity import first_break
+from fourpair_service.records.search import Filter, GroupBy, Sort
 from fourpair_service.records.transfer import export_lines, import_lines
 from fourpair_service.storage.backup import backup, prove, restore
 from fourpair_service.storage.memory import MemoryStore
@@ -95,7 +98,7 @@ def tampered(path, statement):
     with sqlite3.connect(path) as raw:
         for (name,) in raw.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
             raw.execute(f"DROP TRIGGER {name}")
-        raw.execute(statement)
+        raw.executescript(statement)
     raw.close()
 
 
@@ -106,6 +109,9 @@ TAMPERINGS = {
     "gone": "DELETE FROM revision WHERE seq = 3",
     "feed": "DELETE FROM change WHERE seq = 3",
     "row": "UPDATE record SET label = 'Z' WHERE row = 3",
+    "what it is found by": 'UPDATE record SET external_ids = \'{"costing": "J-9"}\' WHERE row = 3',
+    "category": "UPDATE record SET category = '6A' WHERE row = 3",
+    "first outcome": "UPDATE record SET first_outcome = 'marginal_pass' WHERE row = 3",
     "told otherwise": "UPDATE change SET outcome = 'fail' WHERE seq = 3",
 }
 
@@ -120,7 +126,64 @@ def test_an_altered_store_is_found_out(store, path, statement):
     assert found.record_id == store.changes(after=0, limit=9)[2].record_id or found.number in (3, 4)
 
 
+UNREADABLE = {
+    "verdict": "UPDATE content SET verdict = x'0102' WHERE seq = 3",
+    "document": "UPDATE content SET rest = x'0102' WHERE seq = 3",
+    "curves": "UPDATE content SET curves = x'0102' WHERE seq = 3",
+    "curves inside": "UPDATE content SET curves = CAST(substr(curves, 1, 90) || x'ffff' AS BLOB) WHERE seq = 3",
+    "kind": "UPDATE revision SET kind = 'splendid' WHERE seq = 3",
+    "row": "UPDATE record SET failing = '[' WHERE row = 3",
+    "job": "UPDATE job_revision SET document = '{}'",
+    "feed": "UPDATE change SET kind = 'splendid' WHERE seq = 3",
+}
+
+
+@pytest.mark.parametrize("statement", UNREADABLE.values(), ids=UNREADABLE.keys())
+def test_what_cannot_be_read_any_more_is_named_and_is_no_crash(store, path, tmp_path, statement):
+    tampered(path, f"PRAGMA ignore_check_constraints = 1; {statement}")
+
+    found = first_break(store)
+
+    assert found is not None
+    assert "cannot be read any more" in found.what
+    assert found.number in (1, 3) or found.record_id is None
+    with pytest.raises(StoreCorruptError) as refused:
+        backup(store, tmp_path / "copy.db")
+    # It speaks of the store, not of the copy that was made to prove it.
+    assert str(path) in str(refused.value)
+    assert "copy.db" not in str(refused.value)
+    assert not (tmp_path / "copy.db").exists()
+
+
+def test_counts_that_are_not_those_of_the_records_are_found_out(store, path):
+    tampered(path, "UPDATE tally SET links = links + 1")
+
+    assert first_break(store).told() == "the counts of jobs by outcome are not those of their records"
+
+
 # --- many writers -----------------------------------------------------------------
+
+
+def test_a_writer_waits_for_the_others_and_in_the_end_says_that_they_take_too_long(path):
+    filled(path).close()
+    first, second = SqliteStore(path), SqliteStore(path, busy_timeout_s=0.2)
+    with first.writing(), pytest.raises(StoreBusyError), second.writing():
+        pass
+    released = threading.Event()
+
+    def hold():
+        with SqliteStore(path).writing():
+            released.wait(0.05)
+
+    holding = threading.Thread(target=hold)
+    holding.start()
+    with second.writing() as writer:
+        writer.put_in("proof", "a", {"kept": True})
+    holding.join()
+
+    assert first.drawn("proof", "a") == {"kept": True}
+    # Readers wait as long as ever for what SQLite itself must wait for.
+    assert second.connection.execute("PRAGMA busy_timeout").fetchone()[0] == 200
 
 
 # Forked from one server that has everything imported: a process costs milliseconds.
@@ -257,6 +320,10 @@ def test_the_first_released_schema_is_brought_up_to_date_with_all_that_it_holds(
     assert store.steps() == known_steps()
     assert first_break(store) is None
     assert [r.label for r in store.revisions("r2")] == ["A-00"]
+    held = store.records(Filter(), Sort(), after=None, limit=1000)
+    assert {g.values[0]: g.links for g in store.stats(Filter(), [GroupBy.OUTCOME])} == Counter(
+        record.outcome for record in held
+    )
     commands.submit(desk_of(store, prefix="new"), ANYONE, measurement("A-77"), Terms())
     store.close()
 

@@ -90,7 +90,7 @@ def run_show(client: Client, options: Namespace, output: Output) -> int:
     record = naming.found(client, options.record)
     verdict, revisions = _verdict(client, record), client.records.revisions(record.id)
     history = [
-        f"  {r.number} {r.kind} {r.at} {OUTCOME_WORDS.get(r.outcome)} {r.reason or ''}".rstrip()
+        f"  {r.number} {r.kind} {r.at} seq {r.seq} {OUTCOME_WORDS.get(r.outcome)} {r.reason or ''}".rstrip()
         for r in revisions
     ]
     head = f"{record.job}/{record.label}, record {record.id}, revision {record.revision}"

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from argparse import Namespace, _SubParsersAction
+from collections.abc import Mapping
 from typing import Any
 
 from fourpair._client import Client
 from fourpair._command.argument_types import whole
-from fourpair._command.output import DONE, Output, told
+from fourpair._command.output import DONE, Output, aligned
 
 
 def add_to(commands: _SubParsersAction[Any]) -> None:
@@ -31,21 +32,30 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
 def run_summary(client: Client, options: Namespace, output: Output) -> int:
     """Show where a job stands."""
     found = client.jobs.summary(options.job)
-    rate = "-" if found.first_pass_rate is None else f"{found.first_pass_rate:.0%}"
+    rate = "not known yet" if found.first_pass_rate is None else f"{found.first_pass_rate:.0%}"
     lines = [
         f"{found.job}: {found.done} of {max(found.scheduled, found.links)} links done, "
         f"first-pass rate {rate}" + (", provisional" if found.provisional else ""),
         "  ".join(f"{outcome.replace('_', ' ')} {number}" for outcome, number in found.counts.items()),
     ]
     for group, words in (("redo", "To redo"), ("look_again", "To look at again")):
-        links = [f"{link['label']} ({told(tuple(link['failing']))})" for link in found.groups.get(group, ())]
-        lines += [f"{words}: {', '.join(links)}"] if links else []
+        links = [(f"  {link['label']}", _reason(link)) for link in found.groups.get(group, ())]
+        lines += [f"{words}:", *aligned(links)] if links else []
+    for each in found.wanted:
+        name = each["name"] if each["what"] == "application" else f"Power type {each['name']}"
+        others = f"; not, or not for sure: {', '.join(each['others'])}" if each["others"] else ""
+        lines.append(f"{name}: carried by {each['links']} of {found.links}{others}")
     lines += [f"Not tested yet: {', '.join(found.missing)}"] if found.missing else []
     lines += [f"Tested, not scheduled: {', '.join(found.unscheduled)}"] if found.unscheduled else []
     for same in found.same_measurement:
         lines.append(f"The same measurement under {', '.join(same['labels'])}: one was not tested")
     output.value(found.raw, "\n".join(lines))
     return DONE
+
+
+def _reason(link: Mapping[str, Any]) -> str:
+    """Return why a link is no plain pass; a service older than this client names parameters alone."""
+    return str(link.get("reason") or ", ".join(link["failing"]) or link["outcome"].replace("_", " "))
 
 
 def run_faults(client: Client, options: Namespace, output: Output) -> int:
@@ -56,6 +66,16 @@ def run_faults(client: Client, options: Namespace, output: Output) -> int:
     return DONE
 
 
+def _item(code: str | None) -> str:
+    return code or "without item code"
+
+
+def _why(line: Mapping[str, Any]) -> str:
+    """Return why a line is there; a credit names the entry of the feed that was billed."""
+    credited = "" if line["credits_seq"] is None else f" (credit for seq {line['credits_seq']})"
+    return f"{line['reason']}{credited}"
+
+
 def run_billing(client: Client, options: Namespace, output: Output) -> int:
     """Show what can be billed."""
     found = client.jobs.billing(options.job, since=options.since, until=options.until)
@@ -63,11 +83,11 @@ def run_billing(client: Client, options: Namespace, output: Output) -> int:
         output.value(found.raw, "")
         return DONE
     rows = (
-        (line, (line["label"], told(line["item_code"]), f"{line['quantity']:+d}", told(line["credits_seq"])))
+        (line, (line["label"], _item(line["item_code"]), f"{line['quantity']:+d}", _why(line)))
         for line in found.lines
     )
-    output.table(("label", "item code", "quantity", "credits seq"), rows, "Nothing to bill.")
-    totals = ", ".join(f"{told(q.item_code)} {q.quantity:+d}" for q in found.totals)
+    output.table(("label", "item code", "quantity", "why"), rows, "Nothing to bill.")
+    totals = ", ".join(f"{_item(q.item_code)} {q.quantity:+d}" for q in found.totals)
     output.text(
         f"\nTotals: {totals or 'none'}\nNext time: --since {found.until}\nState: {found.state_digest}"
     )

@@ -86,10 +86,14 @@ def _of_job(document: Mapping[str, Any], job: str | None) -> Mapping[str, Any]:
 
 
 def _row(item: BatchItem) -> tuple[object, ...]:
-    problem = item.problem or {}
-    why = "; ".join([str(problem.get("detail") or problem.get("title") or ""), *_places(problem)]).strip("; ")
     outcome = OUTCOME_WORDS.get(item.outcome, item.outcome) if item.outcome else None
-    return item.label or f"(no. {item.index + 1})", item.result, outcome, why
+    return item.label or f"(no. {item.index + 1})", item.result, outcome, item.reason or _refusal(item)
+
+
+def _refusal(item: BatchItem) -> str:
+    """Return why an item was refused: each place that is wrong, or what is wrong as a whole."""
+    problem = item.problem or {}
+    return "; ".join(_places(problem)) or str(problem.get("detail") or problem.get("title") or "")
 
 
 def _places(problem: Mapping[str, Any]) -> list[str]:

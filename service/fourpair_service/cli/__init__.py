@@ -12,6 +12,7 @@ from fourpair_service.cli import (
     faults,
     grade,
     grant,
+    handover,
     keeping,
     keys,
     openapi,
@@ -23,7 +24,7 @@ from fourpair_service.cli import (
 from fourpair_service.config import Settings
 from fourpair_service.errors import ServiceError
 
-COMMANDS = (serve, grade, what_if, faults, demo, keys, grant, keeping, regrade, work, openapi)
+COMMANDS = (serve, grade, what_if, faults, demo, keys, grant, handover, keeping, regrade, work, openapi)
 
 
 def run(arguments: Sequence[str]) -> int:

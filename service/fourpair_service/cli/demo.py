@@ -18,6 +18,10 @@ from fourpair_service.storage.opening import IN_MEMORY
 
 SAMPLES: Final = Path(__file__).resolve().parents[3] / "samples" / "links"
 START_TIMEOUT_S: Final = 30
+TRY_IT: Final = (
+    "To try it: 'fourpair-service demo --keep', and open the address that it shows with /docs or /office; "
+    "'fourpair-service serve' keeps records."
+)
 OUTCOMES: Final = {
     "pass": "passes",
     "marginal_pass": "passes* (close to the limit)",
@@ -51,10 +55,12 @@ def run(options: Namespace, settings: Settings) -> int:
         url = receiver.recv()
         with Client(url) as client:
             _show(client, files)
-        print(f"\nThe interface, to read and to try: {url}/docs")
         if options.keep:
+            print(f"\nThe interface, to read and to try: {url}/docs\nThe office screen: {url}/office")
             print("The service stays up; Ctrl-C stops it.", flush=True)
             process.join()
+        else:
+            print(f"\nThe service of this demo has ended. {TRY_IT}")
     except KeyboardInterrupt:
         pass
     finally:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from argparse import Namespace, _SubParsersAction
 from pathlib import Path
@@ -12,7 +11,7 @@ from fourpair_service.cli.existing import existing_store
 from fourpair_service.config import InvalidSettingError, Settings
 from fourpair_service.records.integrity import breaks, every_record_id
 from fourpair_service.records.transfer import export_lines, import_lines
-from fourpair_service.storage.backup import backup, restore
+from fourpair_service.storage.backup import backup, restore, whole_file
 from fourpair_service.storage.opening import is_file, open_store, shown
 from fourpair_service.storage.sqlite import SqliteStore
 
@@ -90,12 +89,8 @@ def _export(options: Namespace, settings: Settings) -> int:
             for line in export_lines(reader):
                 sys.stdout.buffer.write(line + b"\n")
             return 0
-        part = options.file.with_name(f".{options.file.name}.part")
-        with part.open("wb") as file:
+        with whole_file(options.file) as part, part.open("wb") as file:
             file.writelines(line + b"\n" for line in export_lines(reader))
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(options.file)
     return 0
 
 

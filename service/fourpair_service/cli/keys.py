@@ -14,6 +14,9 @@ from fourpair_service.records.keys import SECRET_BYTES, Scope
 from fourpair_service.records.times import instant
 from fourpair_service.storage.opening import IN_MEMORY, open_store
 
+SCOPES: Final = (
+    "what it may do; each by itself, so give it several times: write does not include read, admin opens all"
+)
 ID_LENGTH: Final = 8
 ID_CHARACTERS: Final = string.ascii_letters + string.digits
 
@@ -24,7 +27,9 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     actions = parser.add_subparsers(required=True, metavar="action")
     make = actions.add_parser("make", help="make a key and show it once")
     make.add_argument("name", help="whose it is, or what for")
-    make.add_argument("--scope", action="append", choices=[s.value for s in Scope], required=True)
+    make.add_argument(
+        "--scope", action="append", choices=[s.value for s in Scope], required=True, help=SCOPES
+    )
     make.add_argument("--job", action="append", help="restrict it to this job; may be given several times")
     make.add_argument("--days", type=int, help="days until it expires; without: never")
     make.add_argument("--per-minute", type=int, help="requests a minute; without: as the service says")

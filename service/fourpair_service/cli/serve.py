@@ -18,9 +18,10 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
 
 def run(options: Namespace, settings: Settings) -> int:
     """Run the service until it is told to stop."""
-    server.serve(
-        settings,
-        lambda url: print(f"fourpair listens at {url}; docs at {url}/docs", flush=True),
-        log=sys.stderr,
-    )
+
+    def started(url: str) -> None:
+        hint = "; Ctrl-C stops it" if sys.stdout.isatty() else ""
+        print(f"fourpair listens at {url}; docs at {url}/docs{hint}", flush=True)
+
+    server.serve(settings, started, log=sys.stderr)
     return 0

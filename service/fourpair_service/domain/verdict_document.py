@@ -29,6 +29,9 @@ DECIMALS: Final = 3
 
 Document = dict[str, Any]
 
+# What a verdict says of a parameter that is no result: an edition may word it anew.
+WORDS: Final = frozenset({"title", "source", "clause", "note"})
+
 
 def rounded(value: float | None) -> float | None:
     """Return a number as documents carry it; no negative zero, no NaN.
@@ -76,7 +79,8 @@ def _excuse(excuse: Excuse | None) -> Document | None:
     return {"rule": excuse.rule, "text": excuse.text, "points": excuse.points, "source": excuse.source}
 
 
-def _parameter(result: ParameterResult) -> Document:
+def parameter_document(result: ParameterResult) -> Document:
+    """Return one parameter's result as it stands in a verdict document."""
     traits = TRAITS[result.parameter]
     names = _NAMES[traits.unit]
     return {
@@ -100,7 +104,8 @@ def _parameter(result: ParameterResult) -> Document:
     }
 
 
-def _category(result: CategoryResult) -> Document:
+def category_document(result: CategoryResult) -> Document:
+    """Return how a link stands to a category, as it is told in a verdict document."""
     return {
         "category": result.category,
         "title": result.title,
@@ -115,7 +120,8 @@ def _category(result: CategoryResult) -> Document:
     }
 
 
-def _wire_map(result: WireMapResult) -> Document:
+def wire_map_document(result: WireMapResult) -> Document:
+    """Return the wire map as it is told in a verdict document."""
     return {
         "outcome": str(result.outcome),
         "split_pairs": result.split_pairs,
@@ -127,7 +133,8 @@ def _wire_map(result: WireMapResult) -> Document:
     }
 
 
-def _headroom(headroom: Headroom | None) -> Document | None:
+def headroom_document(headroom: Headroom | None) -> Document | None:
+    """Return the headroom as it is told in a verdict document."""
     if headroom is None:
         return None
     return {
@@ -169,10 +176,10 @@ def verdict_document(verdict: Verdict) -> Document:
         "provisional": verdict.provisional,
         "from_summary": verdict.from_summary,
         "headroom_db": rounded(verdict.headroom.margin_db) if verdict.headroom else None,
-        "headroom": _headroom(verdict.headroom),
-        "wire_map": _wire_map(verdict.wire_map),
-        "parameters": [_parameter(result) for result in verdict.parameters],
-        "categories": [_category(result) for result in verdict.categories],
+        "headroom": headroom_document(verdict.headroom),
+        "wire_map": wire_map_document(verdict.wire_map),
+        "parameters": [parameter_document(result) for result in verdict.parameters],
+        "categories": [category_document(result) for result in verdict.categories],
         "not_evaluated": list(verdict.not_evaluated),
         "cautions": [{"code": caution.code, "text": caution.text} for caution in verdict.cautions],
     }

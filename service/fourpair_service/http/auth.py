@@ -37,6 +37,8 @@ BLUEPRINT_SCOPES: Final[Mapping[str, frozenset[Scope]]] = {
     "what-if": frozenset({Scope.GRADE, Scope.WRITE}),
     "rule-sets": frozenset(Scope),
     "faults": frozenset(Scope),
+    # Its pages name their own scopes; what is none of them tells only that.
+    "office": frozenset(Scope),
 }
 REFUSALS: Final = {
     "401": "The service has keys and the request shows none that opens",
@@ -47,14 +49,20 @@ REFUSALS: Final = {
 NOTED_TOGETHER: Final = 100
 
 
-def needs(scope: Scope) -> Callable[[T], T]:
-    """Say which scope an operation needs."""
+def needs(*scopes: Scope) -> Callable[[T], T]:
+    """Say of which scopes an operation needs one."""
 
     def mark(method: T) -> T:
-        method.scopes = frozenset({scope})  # type: ignore[attr-defined]
+        method.scopes = frozenset(scopes)  # type: ignore[attr-defined]
         return method
 
     return mark
+
+
+def public(method: T) -> T:
+    """Say that an operation answers without a key."""
+    method.scopes = frozenset()  # type: ignore[attr-defined]
+    return method
 
 
 def scopes_of(app: Flask, endpoint: str, method: str) -> frozenset[Scope]:
@@ -65,7 +73,7 @@ def scopes_of(app: Flask, endpoint: str, method: str) -> frozenset[Scope]:
     view = app.view_functions[endpoint]
     handler = getattr(getattr(view, "view_class", view), method.lower(), view)
     own: frozenset[Scope] | None = getattr(handler, "scopes", None)
-    return own or BLUEPRINT_SCOPES.get(blueprint, frozenset({Scope.ADMIN}))
+    return BLUEPRINT_SCOPES.get(blueprint, frozenset({Scope.ADMIN})) if own is None else own
 
 
 def describe_scopes(app: Flask, api: Api) -> None:
@@ -105,24 +113,38 @@ class KeyUses:
             services().desk.store.touch_api_keys(used)
 
 
-def _key() -> ApiKey | None:
-    own = services()
+def shown_key() -> ApiKey | None:
+    """Return the key that the request shows in its Authorization header; ``None`` where it shows none.
+
+    Raises:
+        InvalidKeyError: it opens nothing.
+    """
     given = request.headers.get("Authorization")
     if given is None:
-        if own.desk.store.has_api_keys():
-            raise KeyMissingError
         return None
     kind, _, text = given.partition(" ")
     if kind.casefold() != "bearer":
         raise InvalidKeyError("The Authorization header is none of a key: send 'Bearer fpk_...'.")
-    key_id, secret = parse(text.strip())
-    now = instant(own.clock())
-    key = admit(own.desk.store.api_key(key_id), secret, now)
-    own.key_uses.note(key.id, now)
-    return key
+    return opening_key(text.strip())
 
 
-def _limit(key: ApiKey) -> None:
+def opening_key(text: str) -> ApiKey:
+    """Return the key that a text opens the door with.
+
+    Raises:
+        InvalidKeyError: mistyped, unknown, revoked or expired.
+    """
+    own = services()
+    key_id, secret = parse(text)
+    return admit(own.desk.store.api_key(key_id), secret, instant(own.clock()))
+
+
+def count_request(key: ApiKey) -> None:
+    """Take a request out of what a key may ask.
+
+    Raises:
+        RateLimitedError: it asks too often.
+    """
     own = services()
     per_minute = key.requests_per_minute or own.settings.requests_per_minute
     if per_minute:
@@ -132,24 +154,37 @@ def _limit(key: ApiKey) -> None:
             raise RateLimitedError(per_minute, allowance.retry_after_s)
 
 
-def guard(app: Flask) -> None:
-    """Let every request show its key before anything else is looked at."""
+KeyFinder = Callable[[], ApiKey | None]
+
+
+def guard(app: Flask, finders: Mapping[str, KeyFinder]) -> None:
+    """Let every request show its key before anything else is looked at.
+
+    Args:
+        app: the application.
+        finders: by blueprint, how a request shows its key where that is not the
+            Authorization header. What the key may do is looked at here, for all alike.
+    """
 
     @app.before_request
     def _admit() -> None:
-        g.caller = ANYONE
+        g.caller, g.key = ANYONE, None
         if request.endpoint is None:
             return
         scopes = scopes_of(current_app, request.endpoint, request.method)
         if not scopes or request.method == "OPTIONS":
             return
-        key = _key()
+        own = services()
+        key = finders.get(request.blueprint or "", shown_key)()
         if key is None:
+            if own.desk.store.has_api_keys():
+                raise KeyMissingError
             return
-        g.caller, g.key_id = Caller(key.id, key.jobs), key.id
+        own.key_uses.note(key.id, instant(own.clock()))
+        g.caller, g.key, g.key_id = Caller(key.id, key.jobs), key, key.id
         if not any(key.allows(scope) for scope in scopes):
             raise ScopeMissingError(" or ".join(sorted(scopes)), ", ".join(sorted(key.scopes)))
-        _limit(key)
+        count_request(key)
 
     @app.after_request
     def _tell_rate(response: Response) -> Response:

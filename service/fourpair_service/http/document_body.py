@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 import orjson
 
-from fourpair_service.http.json_body import DEEPEST, colons, means_one_thing, read_json, refuse_empty
+from fourpair_service.http.json_body import DEEPEST, by_number, colons, read_json, refuse_empty
 
 try:
     import simdjson
@@ -52,7 +52,7 @@ def read_document(raw: bytes, *, as_written: bool = False) -> Any:
         UnreadableBodyError: as ``read_json``.
     """
     refuse_empty(raw)
-    if simdjson is None or not means_one_thing(raw):
+    if simdjson is None:
         return read_json(raw)
     reader = _Reader()
     try:
@@ -62,9 +62,9 @@ def read_document(raw: bytes, *, as_written: bool = False) -> Any:
     # Outside strings a colon stands only behind a key and a bracket only before a list:
     # a count that is off may be a key given twice, or a list within a list of numbers.
     text = np.frombuffer(raw, np.uint8)
-    if np.count_nonzero(text == _COLON) != reader.colons:
+    if np.count_nonzero(text == _COLON) + by_number(raw, b"3a") != reader.colons:
         return read_json(raw)
-    if np.count_nonzero(text == _BRACKET) != reader.brackets:
+    if np.count_nonzero(text == _BRACKET) + by_number(raw, b"5b") != reader.brackets:
         return read_json(raw)
     # Each number with a fraction has one point; what is left for the sweeps must do for all of them.
     if as_written and np.count_nonzero(text == _POINT) - _points_at_most(value) < reader.numbers:

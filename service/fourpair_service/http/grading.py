@@ -16,7 +16,12 @@ from fourpair_service.domain.measurement import LinkMeasurement, PairReadings
 from fourpair_service.domain.port_order import PortKind, PortOrder
 from fourpair_service.domain.verdict import Requirement, Verdict
 from fourpair_service.domain.verdict_document import Document, verdict_document
-from fourpair_service.http.assessment import Detail, assessment_document, supported_document
+from fourpair_service.http.assessment import (
+    ASSESSMENT_VERSION,
+    Detail,
+    assessment_document,
+    supported_document,
+)
 from fourpair_service.http.canonical import canonical_bytes, digest_of
 from fourpair_service.http.schemas.document_errors import FieldError, InvalidDocumentError
 from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, DocumentLimits
@@ -103,10 +108,13 @@ def graded(
         verdict = grade(measurement, rule_set, asked.requirement, now=now)
     document = verdict_document(verdict)
     answer = {"verdict": document, "verdict_digest": digest_of(canonical_bytes(document))}
+    beside: Document = {}
     if request.detail is not Detail.NONE:
         beside = assessment_document(measurement, verdict, rule_set, request.detail)
-        if request.is_kept and "applications" not in beside:
-            beside["supported"] = supported_document(measurement, verdict, rule_set)
+    if request.is_kept and "applications" not in beside:
+        supported = supported_document(measurement, verdict, rule_set)
+        beside = {"version": ASSESSMENT_VERSION, **beside, "supported": supported}
+    if beside:
         answer["assessment"] = beside
     return Graded(answer, measurement, verdict, rule_set)
 

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from fourpair_service.http.schemas.axis import read_axis
-from fourpair_service.http.spreadsheet import csv_text
 from fourpair_service.records.curves import Document
+from fourpair_service.reports.spreadsheet import csv_text
 
 HEADER: Final = ("parameter", "end", "pairs", "frequency_mhz", "value_db", "re", "im")
 ENDS: Final = frozenset({"near", "far"})

@@ -45,11 +45,12 @@ def record_document(reader: Reader, record: Record) -> Document:
     }
 
 
-def revision_document(revision: Revision) -> Document:
-    """Return one link of a chain."""
+def revision_document(revision: Revision, seq: int) -> Document:
+    """Return one link of a chain and its place in the feed."""
     return {
         "record": revision.record_id,
         "number": revision.number,
+        "seq": seq,
         "kind": revision.kind.value,
         "job": revision.job_id,
         "label": revision.label,
@@ -79,9 +80,15 @@ def result_word(written: Written) -> str:
 
 def written_document(reader: Reader, written: Written, *, dry_run: bool) -> Document:
     """Return what a write did."""
+    number, record_id = written.revision.number, written.record.id
+    # Of a dry run nothing is kept that could be asked.
+    seq = written.change.seq if written.change else reader.revision_seqs(record_id)[number]
+    record = record_document(reader, written.record)
+    if dry_run and record["tested_by"] is None and written.record.tester_id is not None:
+        record["tested_by"] = written.tested_by
     return {
-        "record": record_document(reader, written.record),
-        "revision": revision_document(written.revision),
+        "record": record,
+        "revision": revision_document(written.revision, seq),
         "verdict": written.verdict,
         "result": result_word(written),
         "dry_run": dry_run,

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from enum import StrEnum
 from typing import Any, Final
 
 from flask import Response, request
@@ -19,71 +17,24 @@ from fourpair_service.http.schemas.measurement import read_measurement
 from fourpair_service.records.documents import stored_document
 from fourpair_service.records.model import Job, Record, Revision
 from fourpair_service.records.ports import Reader
-from fourpair_service.reports.drawing.as_svg import svg_document
-from fourpair_service.reports.drawing.shapes import Picture
-from fourpair_service.reports.language import Language, LengthUnit, Tongue, language
+from fourpair_service.reports.language import LengthUnit, Tongue
 from fourpair_service.reports.paper import PaperSize
 from fourpair_service.reports.sheet.build import link_sheet
-from fourpair_service.reports.sheet.html import content_policy, sheet_html
-from fourpair_service.reports.sheet.model import LinkSheet, Provenance, SheetSource
-from fourpair_service.reports.sheet.pdf import sheet_pdf
-from fourpair_service.reports.sheet.plain import receipt_text, sheet_text
-from fourpair_service.reports.sheet.receipt import receipt_pdf
+from fourpair_service.reports.sheet.form import (
+    PAGES,
+    PICTURES,
+    WIDTH_PX,
+    Extent,
+    NoSuchPictureError,
+    SheetForm,
+    written,
+)
+from fourpair_service.reports.sheet.html import content_policy
+from fourpair_service.reports.sheet.model import Provenance, SheetSource
 from fourpair_service.rulesets.catalogue import Catalogue
 from fourpair_service.rulesets.errors import UnknownRuleSetError
 
-MEDIA: Final = {
-    "html": "text/html",
-    "pdf": "application/pdf",
-    "text": "text/plain",
-    "svg": "image/svg+xml",
-}
-SHEET_VERSION: Final = "1"
 NOT_KEPT: Final = Provenance()
-
-
-class Extent(StrEnum):
-    """How much is put on paper."""
-
-    SHEET = "sheet"
-    RECEIPT = "receipt"
-
-
-@dataclass(frozen=True, slots=True)
-class SheetForm:
-    """In which form a sheet is asked for.
-
-    Attributes:
-        media: a name in ``MEDIA``.
-        picture: of an SVG, which one.
-    """
-
-    media: str
-    extent: Extent = Extent.SHEET
-    tongue: Tongue = Tongue.ENGLISH
-    length_unit: LengthUnit = LengthUnit.METRES
-    paper: PaperSize = PaperSize.A4
-    picture: str | None = None
-
-    @property
-    def words(self) -> Language:
-        """The language it is written in."""
-        return language(self.tongue, self.length_unit)
-
-    @property
-    def seal(self) -> str:
-        """What tells one form from another."""
-        return "-".join(
-            (
-                SHEET_VERSION,
-                self.media,
-                self.extent,
-                self.tongue,
-                self.length_unit,
-                self.paper,
-                self.picture or "",
-            )
-        )
 
 
 def asked_form(query: Mapping[str, Any], *, otherwise: str | None) -> SheetForm | None:
@@ -97,34 +48,52 @@ def asked_form(query: Mapping[str, Any], *, otherwise: str | None) -> SheetForm 
         NotAcceptableError: no form of ours is accepted, and one must be given.
         InvalidQueryError: the parts do not fit each other.
     """
-    media = query.get("format") or _accepted(otherwise)
+    picture = query.get("picture")
+    media = query.get("format") or (_accepted_page(otherwise) if picture is None else _accepted_picture())
     if media is None:
         return None
-    extent = Extent(query.get("extent", Extent.SHEET))
-    picture = query.get("picture")
-    if (media == "svg") != (picture is not None):
-        detail = "format=svg gives one picture: say which with picture=wires, run or margin-next; others take none."
-        raise InvalidQueryError("/query/picture", detail, picture)
-    if extent is Extent.RECEIPT and media not in ("pdf", "text"):
-        raise InvalidQueryError("/query/extent", "A receipt is given as format=pdf or text.", extent)
+    _check_parts(query, media)
     return SheetForm(
         media,
-        extent,
+        Extent(query.get("extent", Extent.SHEET)),
         Tongue(query.get("language", Tongue.ENGLISH)),
         LengthUnit(query.get("length_unit", LengthUnit.METRES)),
         PaperSize(query.get("paper", PaperSize.A4)),
         picture,
+        query.get("width_px", WIDTH_PX),
     )
 
 
-def _accepted(otherwise: str | None) -> str | None:
-    known = [kind for name, kind in MEDIA.items() if name != "svg"]
-    ours = known if otherwise is not None else ["application/json", *known]
+def _check_parts(query: Mapping[str, Any], media: str) -> None:
+    picture, extent = query.get("picture"), query.get("extent")
+    if (media in PICTURES) != (picture is not None):
+        detail = "format=svg and png give one picture: say which with picture=wires, run or margin-next; others take none."
+        raise InvalidQueryError("/query/picture", detail, picture)
+    if extent == Extent.RECEIPT and media not in ("pdf", "text"):
+        raise InvalidQueryError("/query/extent", "A receipt is given as format=pdf or text.", extent)
+    if "width_px" in query and media != "png":
+        detail = "Only a PNG has a width in pixels: ask for format=png, or leave the width out."
+        raise InvalidQueryError("/query/width_px", detail, query["width_px"])
+
+
+def _accepted_page(otherwise: str | None) -> str | None:
+    ours = [*PAGES.values()] if otherwise is not None else ["application/json", *PAGES.values()]
     best = request.accept_mimetypes.best_match(ours)
-    found = next((name for name, kind in MEDIA.items() if kind == best), None)
+    found = next((name for name, kind in PAGES.items() if kind == best), None)
     if found is None and otherwise is not None and request.accept_mimetypes:
-        raise NotAcceptableError(f"A sheet is given as {', '.join(known)}; ask for one of these.")
+        raise NotAcceptableError(f"A sheet is given as {', '.join(PAGES.values())}; ask for one of these.")
     return found or otherwise
+
+
+def _accepted_picture() -> str:
+    """Return the kind of picture that is accepted; SVG where none is named."""
+    if not request.accept_mimetypes:
+        return "svg"
+    best = request.accept_mimetypes.best_match([*PICTURES.values()])
+    if best is None:
+        kinds = ", ".join(PICTURES.values())
+        raise NotAcceptableError(f"A picture is given as {kinds}; ask for one of these.")
+    return next(name for name, kind in PICTURES.items() if kind == best)
 
 
 def source_of(found: Graded, notes: object, provenance: Provenance = NOT_KEPT) -> SheetSource:
@@ -158,7 +127,8 @@ def record_source(
     document = stored_document(reader, record.id, revision.number)
     verdict = reader.verdict(record.id, revision.number) or {}
     kept = reader.assessment(record.id, revision.number)
-    assessment = None if kept is None else dict(kept.document)
+    # One that was kept with assessment=none holds names to be searched by, and says nothing.
+    assessment = dict(kept.document) if kept is not None and "diagnosis" in kept.document else None
     provenance = _provenance(reader, record, revision, job)
     notes = document.get("notes")
     own = {name: value for name, value in document.items() if name != "requirement"}
@@ -214,10 +184,12 @@ def sheet_response(source: SheetSource, form: SheetForm) -> Response:
     Raises:
         InvalidQueryError: it has no such picture.
     """
-    sheet, words = link_sheet(source, form.words), form.words
-    content = written(sheet, words, form)
-    kind = MEDIA[form.media]
-    response = Response(content, content_type=f"{kind}; charset=utf-8" if form.media != "pdf" else kind)
+    sheet = link_sheet(source, form.words)
+    try:
+        content = written(sheet, form)
+    except NoSuchPictureError as error:
+        raise InvalidQueryError("/query/picture", str(error), form.picture) from error
+    response = Response(content, content_type=f"{form.kind}; charset=utf-8" if form.is_text else form.kind)
     if form.media == "html":
         response.headers["Content-Security-Policy"] = content_policy()
     if form.media == "pdf":
@@ -225,30 +197,3 @@ def sheet_response(source: SheetSource, form: SheetForm) -> Response:
     response.headers["Content-Language"] = form.tongue
     response.vary.add("Accept")
     return response
-
-
-def written(sheet: LinkSheet, words: Language, form: SheetForm) -> bytes | str:
-    """Return a sheet written in a form.
-
-    Raises:
-        InvalidQueryError: it has no such picture.
-    """
-    keep = words.say("receipt.keep")
-    if form.extent is Extent.RECEIPT:
-        return receipt_pdf(sheet, keep, form.paper) if form.media == "pdf" else receipt_text(sheet, keep)
-    if form.media == "pdf":
-        return sheet_pdf(sheet, form.paper)
-    if form.media == "text":
-        return sheet_text(sheet)
-    if form.media == "html":
-        return sheet_html(sheet)
-    return svg_document(_picture(sheet, form.picture or ""))
-
-
-def _picture(sheet: LinkSheet, name: str) -> Picture:
-    pictures = [p for p in (sheet.wires, sheet.run, *sheet.margins) if p is not None]
-    for picture in pictures:
-        if picture.name == name:
-            return picture
-    known = ", ".join(picture.name for picture in pictures) or "none at all"
-    raise InvalidQueryError("/query/picture", f"This link has no such picture; it has {known}.", name)

@@ -22,7 +22,7 @@ from typing import Any, Final
 from fourpair_service.domain.parameters import TRAITS
 from fourpair_service.http.json_body import UnreadableBodyError
 from fourpair_service.http.schemas.curves import SWEPT
-from fourpair_service.http.spreadsheet import plain_text
+from fourpair_service.reports.spreadsheet import plain_text
 
 FREQUENCIES: Final = {"frequency_mhz": 1.0, "frequency_khz": 1e3, "frequency_hz": 1e6}
 LONG_NAMES: Final = ("parameter", "end", "pairs")

@@ -79,4 +79,5 @@ def terms(
     """
     key = idempotency_key()
     with services().running.claimed(caller.actor, None if dry_run else key):
-        yield Terms(key=key, fingerprint=_fingerprint(body), dry_run=dry_run, expected=expected)
+        fingerprint = _fingerprint(body) if key else ""
+        yield Terms(key=key, fingerprint=fingerprint, dry_run=dry_run, expected=expected)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fourpair_service.records.curves import Document, Parted, part
@@ -69,6 +69,7 @@ class Written:
     Attributes:
         change: ``None`` where nothing changed.
         replayed: it had been done before, by the same request.
+        tested_by: the name in the document; of a dry run no store knows whom an id stands for.
     """
 
     record: Record
@@ -76,6 +77,7 @@ class Written:
     verdict: Document
     change: Change | None
     replayed: bool = False
+    tested_by: str | None = None
 
     @property
     def created(self) -> bool:
@@ -116,6 +118,11 @@ def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
     )
 
 
+def packed(desk: Desk, content: Graded) -> Graded:
+    """Return what is to be appended, as ready as it can be before the store's block of writing."""
+    return replace(content, parted=desk.store.packed(content.parted))
+
+
 def _with_cords(desk: Desk, document: Document) -> Document:
     """Return a document with the cords of its job where it states none itself; what is kept stays as sent."""
     job = desk.store.job(document["job"]) if isinstance(document.get("job"), str) else None
@@ -143,7 +150,8 @@ def append_step(writer: Writer, desk: Desk, caller: Caller, step: Step, content:
         RevisionConflictError, LabelTakenError, ExternalIdTakenError: as they say.
     """
     rest = dict(content.parted.rest)
-    tester = content.tester_id or party_id(writer, desk, PartyKind.PERSON, rest.get("tested_by"))
+    named_tester = None if content.tester_id else rest.get("tested_by")
+    tester = content.tester_id or party_id(writer, desk, PartyKind.PERSON, named_tester)
     if tester is not None:
         rest["tested_by"] = tester
     tested_at = rest.get("tested_at")
@@ -172,10 +180,11 @@ def append_step(writer: Writer, desk: Desk, caller: Caller, step: Step, content:
             digest="",
         )
     )
-    change = writer.append(revision, Parted(rest, content.parted.curves), verdict, content.assessment)
+    kept = replace(content.parted, rest=rest)
+    change = writer.append(revision, kept, verdict, content.assessment)
     record = writer.record(step.record_id)
     assert record is not None, "what was appended is there"
-    return Written(record, revision, verdict, change)
+    return Written(record, revision, verdict, change, tested_by=named_tester)
 
 
 def submit_graded(writer: Writer, desk: Desk, caller: Caller, content: Graded) -> Written:

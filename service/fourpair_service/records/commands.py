@@ -17,6 +17,7 @@ from fourpair_service.records.appending import (
     graded,
     job_requirement,
     named,
+    packed,
     remembered,
     replayed,
     submit_graded,
@@ -65,7 +66,7 @@ def submit(desk: Desk, caller: Caller, document: Document, terms: Terms) -> Writ
         return replayed(desk.store, caller, known)
     named(document, "label")
     job = visible_job(desk.store, caller, named(document, "job"))
-    content = graded(desk, document, job_requirement(job))
+    content = packed(desk, graded(desk, document, job_requirement(job)))
     with desk.store.writing(keep=not terms.dry_run) as writer:
         known = known_key(writer, caller, terms)
         if known is not None:
@@ -89,6 +90,7 @@ def _open_record(reader: Reader, caller: Caller, record_id: str, terms: Terms) -
 
 
 def _add(desk: Desk, caller: Caller, step: Step, content: Graded, terms: Terms) -> Written:
+    content = packed(desk, content)
     with desk.store.writing(keep=not terms.dry_run) as writer:
         known = known_key(writer, caller, terms)
         if known is not None:

@@ -53,10 +53,12 @@ class Parted:
     Attributes:
         rest: the document with ``None`` in the place of every curve.
         curves: in the order of the document.
+        packed: the curves as a store keeps them, where :meth:`~.ports.Store.packed` made that already.
     """
 
     rest: Document
     curves: tuple[Curve, ...]
+    packed: bytes | None = None
 
 
 def _curve(path: Path, numbers: list[Any]) -> Curve | None:
@@ -116,7 +118,7 @@ def join(parted: Parted, *, as_arrays: bool = False) -> Document:
 
     Args:
         parted: as :func:`part` gave it.
-        as_arrays: leave the values of sweeps in their arrays, for whoever computes with them.
+        as_arrays: leave sweeps and their axes in their arrays, for whoever computes with them.
 
     >>> join(part({"a": [1, 2.0] * 4}))
     {'a': [1, 2.0, 1, 2.0, 1, 2.0, 1, 2.0]}
@@ -126,6 +128,6 @@ def join(parted: Parted, *, as_arrays: bool = False) -> Document:
         place: Any = document
         for step in curve.path[:-1]:
             place = place[step]
-        is_sweep = curve.path[0] == SWEEPS and curve.path[-1] != AXIS
+        is_sweep = curve.path[0] in (SWEEPS, AXIS)
         place[curve.path[-1]] = curve.values if as_arrays and is_sweep else curve.numbers()
     return document

@@ -63,6 +63,12 @@ def stored_document(reader: Reader, record_id: str, number: int) -> Document:
     return document
 
 
+def first_reason(verdict: Mapping[str, Any]) -> str | None:
+    """Return the sentence that decides a verdict; ``None`` for a pass, which needs no reason."""
+    reasons = verdict.get("reasons")
+    return reasons[0] if reasons and verdict["outcome"] != "pass" else None
+
+
 def merged(target: Any, patch: Any) -> Any:
     """Return a document with a merge patch applied (RFC 7396)."""
     if not isinstance(patch, Mapping):

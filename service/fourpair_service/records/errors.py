@@ -21,6 +21,7 @@
         - StoreFullError           no room; nothing of the request was stored
         - StoreReadOnlyError       the file or its directory cannot be written
         - StoreCorruptError        the file is damaged or no store
+            - ContentUnreadableError   one thing in it is no longer what was written
         - SchemaFromFutureError    written by a newer release
         - ImportRefusedError       an export that is damaged or does not fit
 """
@@ -138,8 +139,8 @@ class InvalidQueryError(ServiceError):
     code = "invalid-query"
 
     def __init__(self, name: str, detail: str) -> None:
-        super().__init__(f"{name}: {detail}")
-        self.name, self.detail = name, detail
+        super().__init__(f"/query/{name}: {detail}")
+        self.pointer, self.detail = f"/query/{name}", detail
 
 
 class NotSupersedingError(ServiceError):
@@ -227,6 +228,10 @@ class StoreCorruptError(StoreError):
     """The file is damaged, or no store at all."""
 
     code = "store-corrupt"
+
+
+class ContentUnreadableError(StoreCorruptError):
+    """One thing in a sound file is no longer what was written."""
 
 
 class SchemaFromFutureError(StoreError):

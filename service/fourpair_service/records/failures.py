@@ -49,14 +49,17 @@ def _wire_map_failures(wire_map: Document) -> Iterable[Failure]:
         yield Failure(what, f"Wire map: {finding['kind'].replace('_', ' ')} {place}", finding["text"])
 
 
+def what_of(row: Document) -> str:
+    """Return the name under which a parameter of a verdict fails: its family and end."""
+    return f"{FAMILIES.get(row['parameter'], row['parameter'])}:{row['end'] or 'link'}"
+
+
 def _parameter_failures(parameters: Iterable[Document]) -> Iterable[Failure]:
     for row in parameters:
         if row["outcome"] not in FAILED_OUTCOMES:
             continue
-        family = FAMILIES.get(row["parameter"], row["parameter"])
         end = f" at the {row['end']} end" if row["end"] else ""
-        what = f"{family}:{row['end'] or 'link'}"
-        yield Failure(what, f"{row['title']} fails{end}", _point_text(row))
+        yield Failure(what_of(row), f"{row['title']} fails{end}", _point_text(row))
 
 
 def _point_text(row: Document) -> str:
@@ -94,18 +97,18 @@ def fault_key(record_id: str, what: str) -> str:
 
 
 GOOD_OUTCOMES: Final = frozenset({"pass", "marginal_pass"})
+SPLIT_PAIR: Final = "wire_map:split_pair:"
 
 
 def _found_good(verdict: Document, what: str) -> bool:
     """Return whether a verdict judged the thing and found it inside: silence closes nothing."""
+    wire_map = verdict.get("wire_map") or {}
+    if what.startswith(SPLIT_PAIR):
+        # Continuity does not see a split pair: only crosstalk and reflections exclude it.
+        return wire_map.get("split_pairs") in {"none", "found"}
     if what.startswith("wire_map:"):
-        return (verdict.get("wire_map") or {}).get("outcome") not in {None, "incomplete"}
-    family, _, end = what.partition(":")
-    outcomes = {
-        row["outcome"]
-        for row in verdict.get("parameters", ())
-        if FAMILIES.get(row["parameter"], row["parameter"]) == family and (row["end"] or "link") == end
-    }
+        return wire_map.get("outcome") not in {None, "incomplete"}
+    outcomes = {row["outcome"] for row in verdict.get("parameters", ()) if what_of(row) == what}
     judged = outcomes - {None}
     return bool(judged) and judged <= GOOD_OUTCOMES
 

@@ -8,8 +8,9 @@ re-seal every later revision and the record's own row as well.
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields, replace
 from hashlib import sha256
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
@@ -18,8 +19,10 @@ import numpy as np
 import orjson
 
 from fourpair_service.records.curves import Curve, Document, Parted
-from fourpair_service.records.errors import InvalidRecordError
+from fourpair_service.records.errors import ContentUnreadableError, InvalidRecordError
+from fourpair_service.records.headline import record_after
 from fourpair_service.records.model import Change, Record, Revision
+from fourpair_service.records.search import Filter, GroupBy
 
 if TYPE_CHECKING:
     from fourpair_service.records.ports import Reader
@@ -35,8 +38,8 @@ class Break(NamedTuple):
     """The first place where the store no longer holds what was sealed.
 
     Attributes:
-        record_id: ``None`` where the feed itself is broken.
-        number: the revision, or the ``seq`` where the feed is broken.
+        record_id: ``None`` where the feed itself is broken, or what is counted from records.
+        number: the revision, or the ``seq`` where the feed is broken; 0 for counts.
         what: a sentence.
     """
 
@@ -46,6 +49,8 @@ class Break(NamedTuple):
 
     def told(self) -> str:
         """Return it as a sentence without its stop."""
+        if self.record_id is None and not self.number:
+            return self.what
         if self.record_id is None:
             return f"entry {self.number} of the feed: {self.what}"
         return f"record {self.record_id}, revision {self.number}: {self.what}"
@@ -134,12 +139,19 @@ def _content_break(revision: Revision, measurement: Parted, verdict: Document) -
     return None
 
 
+def _unreadable(what: str, error: ContentUnreadableError) -> str:
+    return f"{what} cannot be read any more ({error.__cause__ or error})"
+
+
 def _own_break(reader: Reader, revision: Revision, attested: str) -> str | None:
     again = sealed(revision).digest
     if again != attested:
         return f"it was sealed as {attested}, what is stored gives {again}"
-    measurement = reader.measurement(revision.record_id, revision.number)
-    verdict = reader.verdict(revision.record_id, revision.number)
+    try:
+        measurement = reader.measurement(revision.record_id, revision.number)
+        verdict = reader.verdict(revision.record_id, revision.number)
+    except ContentUnreadableError as error:
+        return _unreadable("its measurement or verdict", error)
     if measurement is None or verdict is None:
         return "its measurement or verdict is gone"
     return _content_break(revision, measurement, verdict)
@@ -165,18 +177,25 @@ def _chain_break(reader: Reader, record: Record, revisions: Sequence[Revision]) 
     return broken
 
 
-def _head_break(record: Record, newest: Revision) -> Break | None:
-    for name in (
-        "job_id",
-        "label",
-        "outcome",
-        "headroom_db",
-        "kind",
-        "tester_id",
-        "tested_at",
-        "rule_set_id",
-    ):
-        if getattr(record, name) != getattr(newest, name):
+# These are found out anew by each release, and have no digest to be held against.
+TOLD_BY_RELEASES: Final = ("applications", "power_types", "failing")
+
+
+def _head_break(reader: Reader, record: Record, revisions: Sequence[Revision]) -> Break | None:
+    """Return where the record's row, by which it is listed and found, tells otherwise than its revisions."""
+    first, newest = revisions[0], revisions[-1]
+    verdict = reader.verdict(record.id, newest.number)
+    assert verdict is not None, "the chain was found whole"
+    seqs = reader.revision_seqs(record.id)
+    again = replace(
+        record_after(None, newest, verdict, None, seqs[newest.number]),
+        row=seqs[first.number],
+        first_outcome=first.outcome,
+        created_at=first.at,
+        **{name: getattr(record, name) for name in TOLD_BY_RELEASES},
+    )
+    for name in (each.name for each in fields(Record)):
+        if getattr(record, name) != getattr(again, name):
             return Break(record.id, newest.number, f"the record's row shows another {name} than the revision")
     return None
 
@@ -198,30 +217,57 @@ def _entry_break(reader: Reader, change: Change) -> Break | None:
 
 
 def _feed_breaks(reader: Reader) -> Iterator[Break]:
-    expected, page = 1, reader.changes(after=0, limit=PAGE)
-    while page:
+    expected = 1
+    while True:
+        try:
+            page = reader.changes(after=expected - 1, limit=PAGE)
+        except ContentUnreadableError as error:
+            yield Break(None, expected, _unreadable("it or one behind it", error))
+            return
+        if not page:
+            return
         for change in page:
             if change.seq != expected:
                 yield Break(None, expected, f"the feed goes on with {change.seq}")
             expected = change.seq + 1
-            found = _entry_break(reader, change)
+            try:
+                found = _entry_break(reader, change)
+            except ContentUnreadableError as error:
+                found = Break(None, change.seq, _unreadable("what it names", error))
             if found:
                 yield found
-        page = reader.changes(after=page[-1].seq, limit=PAGE)
+
+
+def _record_break(reader: Reader, record_id: str, tally: Counter[tuple[str, str]]) -> Break | None:
+    try:
+        record, revisions = reader.record(record_id), reader.revisions(record_id)
+    except ContentUnreadableError as error:
+        return Break(record_id, 1, _unreadable("its row or a revision", error))
+    if record is None:
+        return Break(record_id, 1, "the feed names it and it is gone")
+    if not record.withdrawn:
+        tally[record.job_id, record.outcome] += 1
+    return _chain_break(reader, record, revisions) or _head_break(reader, record, revisions)
 
 
 def breaks(reader: Reader, record_ids: Iterable[str]) -> Iterator[Break]:
-    """Yield every break: first of the feed, then record by record."""
+    """Yield every break: first of the feed, then record by record, then of what is counted.
+
+    Args:
+        reader: of the store, in one state.
+        record_ids: of all its records, each once.
+    """
     yield from _feed_breaks(reader)
+    tally: Counter[tuple[str, str]] = Counter()
+    is_whole = True
     for record_id in record_ids:
-        record = reader.record(record_id)
-        if record is None:
-            yield Break(record_id, 1, "the feed names it and it is gone")
-            continue
-        revisions = reader.revisions(record_id)
-        found = _chain_break(reader, record, revisions) or _head_break(record, revisions[-1])
+        found = _record_break(reader, record_id, tally)
         if found:
+            is_whole = False
             yield found
+    told = reader.stats(Filter(), (GroupBy.JOB, GroupBy.OUTCOME))
+    if is_whole and {group.values: group.links for group in told} != tally:
+        yield Break(None, 0, "the counts of jobs by outcome are not those of their records")
 
 
 def every_record_id(reader: Reader) -> Iterator[str]:

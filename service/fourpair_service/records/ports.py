@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime
 from typing import Protocol
@@ -74,6 +74,10 @@ class Reader(Protocol):
 
     def revisions(self, record_id: str) -> Sequence[Revision]:
         """Return all revisions, the first one first."""
+        ...
+
+    def revision_seqs(self, record_id: str) -> Mapping[int, int]:
+        """Return the ``seq`` of each revision by its number."""
         ...
 
     def revision_as_of(self, record_id: str, seq: int) -> Revision | None:
@@ -264,6 +268,13 @@ class Store(Reader, Protocol):
 
     def touch_api_keys(self, used: Iterable[tuple[str, str]]) -> None:
         """Note when keys were last used: (id, instant); may be lost in a crash."""
+        ...
+
+    def packed(self, measurement: Parted) -> Parted:
+        """Return a measurement with its curves made ready to be kept.
+
+        What takes long is done here, so that the block of writing is short and others wait less.
+        """
         ...
 
     def prove_writing(self) -> None:

@@ -163,7 +163,7 @@ def sort_of(text: str) -> Sort:
     except ValueError:
         known = ", ".join(field.value for field in Field)
         raise InvalidQueryError(
-            "sort", f"{text!r} is none of {known}, or one with a minus before it"
+            "sort", f"{text!r} is none of {known}, or one with a minus before it."
         ) from None
 
 
@@ -188,7 +188,7 @@ def position_of(text: str, sort: Sort) -> Position:
     except (binascii.Error, ValueError, TypeError):
         pass
     raise InvalidQueryError(
-        "cursor", f"this is no cursor of a list sorted by {sort}; start from the first page"
+        "cursor", f"This is no cursor of a list sorted by {sort}; start from the first page."
     )
 
 

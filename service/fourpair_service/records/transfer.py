@@ -34,6 +34,7 @@ from fourpair_service.records.model import (
     ScheduledLink,
 )
 from fourpair_service.records.ports import Reader, Store, Writer
+from fourpair_service.records.sessions import DRAWER as SESSIONS
 
 FORMAT: Final = "fourpair export 1"
 
@@ -110,7 +111,8 @@ def _contents(reader: Reader) -> Iterator[Document]:
         content = reader.attachment_content(attachment.digest) or b""
         yield {"attachment": asdict(attachment), "content": content.hex()}
     yield from ({"idempotency": asdict(entry)} for entry in reader.idempotency_entries())
-    for name in reader.drawers():
+    # Who is signed in belongs to the store that they signed in at.
+    for name in (name for name in reader.drawers() if name != SESSIONS):
         for key, document in _drawer(reader, name):
             yield {"drawer": name, "key": key, "document": document}
 

@@ -15,6 +15,7 @@ from fourpair_service.records.appending import (
     graded,
     job_requirement,
     named,
+    packed,
     remembered,
     replayed,
     submit_graded,
@@ -111,7 +112,10 @@ def _prepared(desk: Desk, caller: Caller, document: Document, external: External
     known = _existing(desk.store, job_id, label, external)
     if known is not None and caller.sees(known.job_id):
         document = retest_document(known, document)
-    return Upsert(graded(desk, document, job_requirement(job)), external)
+    content = graded(desk, document, job_requirement(job))
+    if known is None or not _same(desk.store, known, content):
+        content = packed(desk, content)
+    return Upsert(content, external)
 
 
 def _same(reader: Reader, record: Record, content: Graded) -> bool:

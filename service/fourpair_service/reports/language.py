@@ -46,7 +46,7 @@ class Language:
         """The language tag, for HTML and PDF."""
         return str(self.texts["language"])
 
-    def say(self, name: str, **values: str) -> str:
+    def say(self, name: str, /, **values: str) -> str:
         """Return a text by ``table.name``, its gaps filled.
 
         Raises:
@@ -68,7 +68,7 @@ class Language:
         return english
 
     def condition(self, english: str) -> str:
-        """Return a condition of the assessment; in other languages those that have a pattern."""
+        """Return a condition of the assessment; in other languages than English those that have a pattern."""
         return self._translated(english, "sentence.condition_other")
 
     def reason(self, english: str) -> str:
@@ -76,10 +76,9 @@ class Language:
         return self._translated(english, "sentence.why_missing")
 
     def _translated(self, english: str, otherwise: str) -> str:
-        if self.code == Tongue.ENGLISH:
-            return english
         found = self.phrase(english)
-        return self.say(otherwise) if found == english else found
+        is_known = found != english or self.code == Tongue.ENGLISH
+        return found if is_known else self.say(otherwise)
 
     def number(self, value: float, decimals: int) -> str:
         """Return a number with the language's decimal mark.

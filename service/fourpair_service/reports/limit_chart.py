@@ -9,22 +9,11 @@ import numpy as np
 
 from fourpair_service.domain.limits import Basis, CurveLimit, ReadingLimit
 from fourpair_service.domain.parameters import TRAITS, Sense
+from fourpair_service.reports.inks import FAINT, GRID, INK, INSIDE, MUTED, OUTSIDE, OUTSIDE_FILL, WHITE
 from fourpair_service.reports.limit_frame import LEFT, WIDTH, footing, heading, title, unit
 from fourpair_service.reports.limit_gauge import gauge
 from fourpair_service.reports.scales import Linear, Logarithmic, nice_axis
-from fourpair_service.reports.svg import (
-    FAINT,
-    GRID,
-    INK,
-    INSIDE,
-    MUTED,
-    OUTSIDE,
-    OUTSIDE_FILL,
-    document,
-    element,
-    line,
-    text,
-)
+from fourpair_service.reports.svg import document, element, line, text
 from fourpair_service.rulesets.limit_table import LimitRow, LimitTable
 
 HEIGHT: Final = 626
@@ -193,7 +182,7 @@ class _Drawing:
             if row.frequency_mhz is None or row.value is None:
                 continue
             x, y = self._place((row.frequency_mhz, row.value))
-            parts.append(element("circle", cx=x, cy=y, r=4.5, fill="#ffffff", stroke=INSIDE, stroke_width=2))
+            parts.append(element("circle", cx=x, cy=y, r=4.5, fill=WHITE, stroke=INSIDE, stroke_width=2))
             if len(rows) <= MOST_VALUES:
                 parts.append(self._value(row.value, x, y))
         return parts
@@ -209,7 +198,7 @@ class _Drawing:
             y + 20 if is_below else y - 9,
             text_anchor="start" if to_right else "end",
             font_weight="600",
-            stroke="#ffffff",
+            stroke=WHITE,
             stroke_width=3,
             paint_order="stroke",
         )

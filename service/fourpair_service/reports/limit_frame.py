@@ -7,7 +7,8 @@ from typing import Final
 
 from fourpair_service.domain.limits import Basis, Status
 from fourpair_service.domain.parameters import TRAITS, Sense
-from fourpair_service.reports.svg import INK, MUTED, text
+from fourpair_service.reports.inks import INK, MUTED
+from fourpair_service.reports.svg import text
 from fourpair_service.rulesets.limit_table import LimitTable
 
 LEFT: Final = 76

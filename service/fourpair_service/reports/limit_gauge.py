@@ -5,20 +5,10 @@ from __future__ import annotations
 from typing import Final
 
 from fourpair_service.domain.limits import ReadingLimit
+from fourpair_service.reports.inks import INK, INSIDE, INSIDE_FILL, MUTED, OUTSIDE, OUTSIDE_FILL
 from fourpair_service.reports.limit_frame import LEFT, WIDTH, footing, heading, title, unit
 from fourpair_service.reports.scales import nice_axis
-from fourpair_service.reports.svg import (
-    INK,
-    INSIDE,
-    INSIDE_FILL,
-    MUTED,
-    OUTSIDE,
-    OUTSIDE_FILL,
-    document,
-    element,
-    line,
-    text,
-)
+from fourpair_service.reports.svg import document, element, line, text
 from fourpair_service.rulesets.limit_table import LimitTable
 
 HEIGHT: Final = 300

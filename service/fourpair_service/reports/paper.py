@@ -7,12 +7,16 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from functools import lru_cache
 from importlib.resources import as_file, files
-from typing import Final, cast
+from typing import Any, Final, cast
 
 from fontTools.ttLib import TTFont
 from fpdf import FPDF
 from fpdf.enums import XPos, YPos
+from fpdf.fonts import TTFFont
 from fpdf.prefs import ViewerPreferences
+
+from fourpair_service.reports.inks import INK, RULE
+from fourpair_service.reports.tags import Kind, NoTags, Tags
 
 FAMILY: Final = "sheet"
 FONTS: Final = {"": "DejaVuSansCondensed.ttf", "B": "DejaVuSansCondensed-Bold.ttf"}
@@ -53,16 +57,28 @@ def drawable(text: str) -> str:
 
 
 class Paper(FPDF):
-    """A document of pages with our type; every text goes through :func:`drawable`."""
+    """A document of pages with our type; every text goes through :func:`drawable`.
+
+    Attributes:
+        tags: what its parts are.
+    """
 
     def __init__(
-        self, size: PaperSize, *, title: str, language: str, at: str | None, is_half: bool = False
+        self,
+        size: PaperSize,
+        *,
+        title: str,
+        language: str,
+        at: str | None,
+        is_half: bool = False,
+        is_tagged: bool = False,
     ) -> None:
         width, height = SIZES_MM[size]
         super().__init__(format=(width, height / 2 if is_half else height))
         for style, name in FONTS.items():
             with as_file(files("fourpair_service.reports").joinpath("fonts", name)) as path:
                 self.add_font(FAMILY, style, path)
+        self.struct_builder = self.tags = (Tags if is_tagged else NoTags)(self)
         self.set_auto_page_break(False)
         self.set_margin(11)
         self.c_margin = 0
@@ -78,7 +94,19 @@ class Paper(FPDF):
         """The width between the margins. [mm]."""
         return float(self.epw)
 
-    def type(self, size: float, *, bold: bool = False, ink: str = "#1d2730") -> None:
+    def output(self, *arguments: Any, **named: Any) -> Any:
+        """Return or write the document, after which nothing can be written on it any more."""
+        written = super().output(*arguments, **named)
+        self.close_type()
+        return written
+
+    def close_type(self) -> None:
+        """Let go of the files of the type."""
+        for font in self.fonts.values():
+            if isinstance(font, TTFFont):
+                font.close()
+
+    def type(self, size: float, *, bold: bool = False, ink: str = INK) -> None:
         """Choose size, weight and colour of what is written next. [pt]."""
         self.set_font(FAMILY, "B" if bold else "", size)
         self.set_text_color(ink)
@@ -97,32 +125,59 @@ class Paper(FPDF):
                 high = middle - 1
         return shown[:low].rstrip() + "…"
 
-    def words(self, text: str, x: float, y: float, width: float, *, align: str = "L") -> None:
+    def words(
+        self, text: str, x: float, y: float, width: float, *, align: str = "L", kind: Kind = Kind.PARAGRAPH
+    ) -> None:
         """Write one line, ``y`` its baseline. [mm]."""
         shown = self.fitted(text, width)
         left = x if align == "L" else x + width - self.get_string_width(shown)
-        self.text(left, y, shown)
+        with self.tags.mark(kind):
+            self.text(left, y, shown)
+
+    def lines(self, text: str, width: float) -> list[str]:
+        """Return text broken into the lines of a paragraph. [mm]."""
+        found = self.multi_cell(width, 4, drawable(text), dry_run=True, output="LINES", align="L")
+        return cast(list[str], found)
 
     def paragraph(
         self, text: str, x: float, y: float, width: float, line_height: float, *, most: int = 99
     ) -> float:
         """Write a paragraph of at most ``most`` lines; return where the next one begins. [mm]."""
-        found = self.multi_cell(width, line_height, drawable(text), dry_run=True, output="LINES", align="L")
-        lines = cast(list[str], found)
-        shown = lines[:most]
+        text = drawable(text)
+        lines = self.lines(text, width)
+        shown = _spaced(lines, text)[:most]
         if len(lines) > most:
             shown[-1] = self.fitted(shown[-1] + " " + lines[most], width)
-        for line in shown:
-            self.set_xy(x, y)
-            self.cell(width, line_height, self.fitted(line, width), new_x=XPos.LEFT, new_y=YPos.NEXT)
-            y += line_height
+        with self.tags.mark(Kind.PARAGRAPH):
+            for line in shown:
+                self.set_xy(x, y)
+                self.cell(width, line_height, line, new_x=XPos.LEFT, new_y=YPos.NEXT)
+                y += line_height
         return y
+
+    def ground(self, ink: str, x: float, y: float, width: float, height: float) -> None:
+        """Fill a rectangle that says nothing. [mm]."""
+        with self.tags.decoration():
+            self.set_fill_color(ink)
+            self.rect(x, y, width, height, style="F")
 
     def rule(self, y: float, *, thick: bool = False) -> None:
         """Draw a line across the page. [mm]."""
-        self.set_draw_color("#1d2730" if thick else "#b9c4cb")
+        self.set_draw_color(INK if thick else RULE)
         self.set_line_width(0.5 if thick else 0.2)
-        self.line(self.l_margin, y, self.w - self.r_margin, y)
+        with self.tags.decoration():
+            self.line(self.l_margin, y, self.w - self.r_margin, y)
+
+
+def _spaced(lines: list[str], text: str) -> list[str]:
+    """Return lines with the space at their end that they were broken at, for whoever copies or hears them."""
+    spaced, at = [], 0
+    for line in lines:
+        # A line that lost a soft hyphen is not found again; it stays as it is.
+        begin = text.find(line, at)
+        at = begin + len(line) if begin >= 0 else at
+        spaced.append(line + " " if begin >= 0 and text[at : at + 1] == " " else line)
+    return spaced
 
 
 def joined(pairs: Iterable[tuple[str, str]]) -> str:

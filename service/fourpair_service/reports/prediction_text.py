@@ -41,4 +41,6 @@ def _row(margin: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def _number(value: float | None, unit: str) -> str:
-    return "-" if value is None else f"{value:+.1f} {UNITS[unit]}"
+    # Unbalances are tenths of an ohm.
+    places = 3 if unit == "ohm" else 1
+    return "-" if value is None else f"{value:+.{places}f} {UNITS[unit]}"

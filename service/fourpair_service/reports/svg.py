@@ -5,15 +5,9 @@ from __future__ import annotations
 from typing import Final
 from xml.sax.saxutils import escape, quoteattr
 
+from fourpair_service.reports.inks import INK, WHITE
+
 FONT: Final = "system-ui, 'Segoe UI', 'Liberation Sans', 'DejaVu Sans', sans-serif"
-INK: Final = "#1d2730"
-MUTED: Final = "#5b6874"
-GRID: Final = "#dfe5e9"
-FAINT: Final = "#eff3f5"
-INSIDE: Final = "#0b6e75"
-OUTSIDE: Final = "#9a4a32"
-OUTSIDE_FILL: Final = "#f9e9e3"
-INSIDE_FILL: Final = "#e2f1f1"
 
 Attribute = str | float
 
@@ -47,7 +41,7 @@ def document(title: str, description: str, width: float, height: float, *parts: 
     head = element("title", escape(title), id="title") + element(
         "desc", escape(description), id="description"
     )
-    ground = element("rect", width=width, height=height, fill="#ffffff")
+    ground = element("rect", width=width, height=height, fill=WHITE)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + element(
         "svg",
         "\n".join((head, ground, *parts)),

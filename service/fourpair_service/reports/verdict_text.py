@@ -5,17 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
+from fourpair_service.reports.along_text import along_text
+from fourpair_service.reports.carried_text import carried_text
 from fourpair_service.reports.next_step import next_step
 
 Document = Mapping[str, Any]
 
 UNIT_WORDS: Final = {"db": "dB", "ns": "ns", "m": "m", "ohm": "ohm"}
 STATE_WORDS: Final = {"met": "met", "not_met": "not met", "not_evaluated": "not evaluated"}
-CARRIES: Final = {
-    "supported": "Carries",
-    "conditional": "Carries on a condition",
-    "not_supported": "Does not carry",
-}
 OUTCOME_WORDS: Final = {
     "pass": "pass",
     "marginal_pass": "pass*",
@@ -96,30 +93,13 @@ def answer_text(answer: Document) -> str:
         if fault["could_also_be"]:
             lines.append(f"  Could also be: {', '.join(fault['could_also_be'])}")
     if assessment and "applications" in assessment:
-        lines += ["", *_carried(assessment)]
+        lines += ["", *carried_text(assessment)]
+    if assessment and "along" in assessment:
+        lines += ["", *along_text(assessment["along"])]
     if faults:
         lines += ["", f"More about a fault: fourpair-service faults {faults[0]['code']}"]
         lines += assessment["diagnosis"]["notes"] if assessment else []
     return "\n".join(lines)
-
-
-def _carried(assessment: Document) -> Iterator[str]:
-    """Yield what the link can carry, its power and its port, a line each."""
-    applications = assessment["applications"]["applications"]
-    for state, words in CARRIES.items():
-        names = [a["application"] for a in applications if a["state"] == state]
-        if names:
-            yield f"{words}: {', '.join(names)}"
-    for application in applications:
-        if application["conditions"]:
-            yield f"  {application['application']}: {application['conditions'][0]}"
-    powering = assessment["powering"]
-    if powering["highest_class"] is not None:
-        yield f"Power over Ethernet: every class up to {powering['highest_class']} reaches a device"
-    port = assessment["port"]
-    if port["port"] is not None:
-        yield f"Port: {port['together']['text']}"
-        yield from (f"Caution: {text}" for text in (port["poe"] or {}).get("cautions", ()))
 
 
 def verdict_text(verdict: Document, step: str) -> str:

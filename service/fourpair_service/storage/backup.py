@@ -29,34 +29,53 @@ class Proof(NamedTuple):
     records: int
 
 
-def prove(path: Path) -> Proof:
+def prove(path: Path, *, named: str | None = None) -> Proof:
     """Open a copy of a store and walk all of it.
+
+    Args:
+        path: of what is to be proven.
+        named: what to call it where it is not sound.
 
     Raises:
         StoreCorruptError: it is damaged, or its chain is broken.
     """
+    name = named or str(path)
     with TemporaryDirectory(dir=path.parent, prefix=".proof-") as directory:
         copy = Path(directory) / "records.db"
         shutil.copyfile(path, copy)
-        store = SqliteStore(copy)
-        try:
-            with plain_errors(str(path)):
-                told = store.connection.execute("PRAGMA integrity_check").fetchone()[0]
-            if told != "ok":
-                raise StoreCorruptError(f"{path} is damaged: {told.splitlines()[0]}.")
-            found = first_break(store)
-            if found is not None:
-                raise StoreCorruptError(f"{path} has a broken chain: {found.told()}.")
-            last = store.last_change()
-            with plain_errors(str(path)):
-                count = store.connection.execute("SELECT count(*) FROM record").fetchone()[0]
-            return Proof(last.seq if last else 0, count)
-        finally:
-            store.close()
+        with _named(copy, name):
+            return _proven(copy, name)
 
 
 @contextmanager
-def _whole(target: Path) -> Iterator[Path]:
+def _named(copy: Path, name: str) -> Iterator[None]:
+    """Let an error speak of what was copied, not of the copy."""
+    try:
+        yield
+    except StoreCorruptError as error:
+        raise StoreCorruptError(str(error).replace(str(copy), name)) from error
+
+
+def _proven(copy: Path, name: str) -> Proof:
+    store = SqliteStore(copy)
+    try:
+        with plain_errors(name):
+            told = store.connection.execute("PRAGMA integrity_check").fetchone()[0]
+        if told != "ok":
+            raise StoreCorruptError(f"{name} is damaged: {told.splitlines()[0]}.")
+        found = first_break(store)
+        if found is not None:
+            raise StoreCorruptError(f"{name} has a broken chain: {found.told()}.")
+        last = store.last_change()
+        with plain_errors(name):
+            count = store.connection.execute("SELECT count(*) FROM record").fetchone()[0]
+        return Proof(last.seq if last else 0, count)
+    finally:
+        store.close()
+
+
+@contextmanager
+def whole_file(target: Path) -> Iterator[Path]:
     """Give a path beside the target that takes its place once the block has ended well."""
     part = target.with_name(f".{target.name}.part")
     part.unlink(missing_ok=True)
@@ -78,7 +97,7 @@ def backup(store: SqliteStore, target: Path) -> Proof:
     if target.exists():
         raise StoreError(f"{target} exists; a backup never replaces another one. Give a new name.")
     try:
-        with _whole(target) as part, plain_errors(str(target)):
+        with whole_file(target) as part, plain_errors(str(target)):
             copy = sqlite3.connect(part)
             try:
                 store.connection.backup(copy, pages=ALL_PAGES)
@@ -86,7 +105,7 @@ def backup(store: SqliteStore, target: Path) -> Proof:
                 copy.execute("PRAGMA journal_mode = DELETE")
             finally:
                 copy.close()
-            return prove(part)
+            return prove(part, named=store.path)
     except OSError as error:
         raise StoreError(f"The backup {target} cannot be written: {error.strerror}.") from error
 
@@ -103,8 +122,8 @@ def restore(source: Path, target: Path) -> Proof:
     if not source.is_file():
         raise StoreError(f"There is no backup {source}.")
     try:
-        with _whole(target) as part:
+        with whole_file(target) as part:
             shutil.copyfile(source, part)
-            return prove(part)
+            return prove(part, named=str(source))
     except OSError as error:
         raise StoreError(f"{target} cannot be written: {error.strerror}.") from error

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from copy import deepcopy
 from dataclasses import dataclass, field, fields, replace
@@ -125,6 +125,10 @@ class MemoryReader:
     def revisions(self, record_id: str) -> Sequence[Revision]:
         """Return all revisions, the first one first."""
         return [revision for _, revision in self._state.revisions.get(record_id, ())]
+
+    def revision_seqs(self, record_id: str) -> Mapping[int, int]:
+        """Return the ``seq`` of each revision by its number."""
+        return {revision.number: seq for seq, revision in self._state.revisions.get(record_id, ())}
 
     def revision_as_of(self, record_id: str, seq: int) -> Revision | None:
         """Return the newest revision that the feed had reached at ``seq``."""
@@ -370,6 +374,10 @@ class MemoryStore(MemoryReader):
                 key = writer.api_key(key_id)
                 if key is not None:
                     writer.put_api_key(replace(key, last_used_at=at))
+
+    def packed(self, measurement: Parted) -> Parted:
+        """Return the measurement as it is: nothing is packed here."""
+        return measurement
 
     def prove_writing(self) -> None:
         """Write something and take it back."""

@@ -23,6 +23,7 @@ from fourpair_service.storage.postgres_errors import plain_errors
 from fourpair_service.storage.postgres_schema import Connection, applied_steps, migrate
 from fourpair_service.storage.sql_reader import SqlReader
 from fourpair_service.storage.sql_writer import SqlWriter
+from fourpair_service.storage.told_errors import made
 
 T = TypeVar("T")
 
@@ -84,14 +85,14 @@ class PostgresReader(SqlReader):
         if any(isinstance(value, str) and NUL in value for value in given):
             return []
         with plain_errors(self.path):
-            return [make(row) for row in self._found(sql, given)]
+            return [made(make, row, self.path) for row in self._found(sql, given)]
 
     def _one(self, make: Callable[[Any], T], sql: str, *given: Any) -> T | None:
         if any(isinstance(value, str) and NUL in value for value in given):
             return None
         with plain_errors(self.path):
             row = self._found(sql, given).fetchone()
-        return None if row is None else make(row)
+        return None if row is None else made(make, row, self.path)
 
 
 class PostgresWriter(PostgresReader, SqlWriter):

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Mapping
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
+from functools import lru_cache
 from typing import Any, Final
 
 import orjson
@@ -24,9 +25,6 @@ from fourpair_service.storage.codec import decode, encode
 
 TRAITS: Final = ("categories_met", "applications", "power_types", "failing")
 ZLIB_LEVEL: Final = 1
-# Characters of "[]" and "{}".
-NOTHING: Final = 2
-
 
 _columns: dict[type, tuple[str, ...]] = {}
 
@@ -63,9 +61,14 @@ def content_row(seq: int, measurement: Parted, verdict: Document) -> dict[str, A
         "seq": seq,
         "verdict": packed(verdict),
         "rest": packed(measurement.rest),
-        "curves": encode(measurement.curves),
+        "curves": encode(measurement.curves) if measurement.packed is None else measurement.packed,
         "curves_seq": seq,
     }
+
+
+def packed_measurement(measurement: Parted) -> Parted:
+    """Return a measurement with its curves as bytes beside them."""
+    return replace(measurement, packed=encode(measurement.curves))
 
 
 def measurement_of(row: Any) -> Parted:
@@ -84,27 +87,33 @@ def row_of(thing: Any) -> dict[str, Any]:
     return {name: _text(getattr(thing, name)) for name in columns(type(thing))}
 
 
-def _made_of(text: str) -> Any:
-    """Return what a column of JSON text holds; most hold nothing."""
-    return orjson.loads(text) if len(text) > NOTHING else {} if text == "{}" else []
-
-
 RECORD_COLUMNS: Final = columns(Record)
 RECORDS: Final = f"SELECT {', '.join(RECORD_COLUMNS)} FROM record"
 TRAIT_PLACES: Final = tuple(RECORD_COLUMNS.index(name) for name in TRAITS)
 KIND_PLACE, PROVISIONAL_PLACE, IDS_PLACE = map(RECORD_COLUMNS.index, ("kind", "provisional", "external_ids"))
+KINDS: Final = {kind.value: kind for kind in Kind}
+
+
+# The links of a job say the same few things of themselves.
+@lru_cache(maxsize=1024)
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(orjson.loads(text))
 
 
 def record_of(row: Any) -> Record:
     """Return a record from a row of ``RECORDS``."""
-    # By place, not by name: lists of fifty are made of these.
+    # By place, not by name, and past the initialiser, which sets each field through a call: lists of fifty
+    # are made of these.
     values = [*row]
     for place in TRAIT_PLACES:
-        values[place] = tuple(_made_of(values[place]))
-    values[IDS_PLACE] = _made_of(values[IDS_PLACE])
-    values[KIND_PLACE] = Kind(values[KIND_PLACE])
+        values[place] = _words(values[place])
+    ids = values[IDS_PLACE]
+    values[IDS_PLACE] = {} if ids == "{}" else orjson.loads(ids)
+    values[KIND_PLACE] = KINDS[values[KIND_PLACE]]
     values[PROVISIONAL_PLACE] = bool(values[PROVISIONAL_PLACE])
-    return Record(*values)
+    record = Record.__new__(Record)
+    record.__dict__.update(zip(RECORD_COLUMNS, values, strict=True))
+    return record
 
 
 def revision_of(row: Any) -> Revision:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from abc import abstractmethod
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
 import orjson
@@ -69,6 +69,10 @@ class SqlReader:
     def _one(self, make: Callable[[Row], T], sql: str, *values: Any) -> T | None:
         """Return what is made of the first row that a query gives."""
 
+    def packed(self, measurement: Parted) -> Parted:
+        """Return a measurement with its curves made ready to be kept."""
+        return rows.packed_measurement(measurement)
+
     def record(self, record_id: str) -> Record | None:
         """Return where a record stands."""
         return self._one(rows.record_of, f"{RECORD} id = ?", record_id)
@@ -104,6 +108,11 @@ class SqlReader:
         """Return all revisions, the first one first."""
         sql = "SELECT * FROM revision WHERE record_id = ? ORDER BY number"
         return self._all(rows.revision_of, sql, record_id)
+
+    def revision_seqs(self, record_id: str) -> Mapping[int, int]:
+        """Return the ``seq`` of each revision by its number."""
+        sql = "SELECT number, seq FROM revision WHERE record_id = ?"
+        return dict(self._all(lambda row: (int(row[0]), int(row[1])), sql, record_id))
 
     def revision_as_of(self, record_id: str, seq: int) -> Revision | None:
         """Return the newest revision that the feed had reached at ``seq``."""

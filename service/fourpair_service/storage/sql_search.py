@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from fourpair_service.records.search import NO_HEADROOM_DB, Field, Filter, GroupBy, Position, Sort
@@ -118,8 +119,34 @@ def page(wanted: Filter, sort: Sort, *, after: Position | None, limit: int) -> C
     return f"{RECORDS} WHERE {condition} ORDER BY {order} LIMIT ?", [*values, limit]
 
 
+# What a tally is kept by, and the filters that choose among its rows.
+TALLIED: Final = frozenset({GroupBy.JOB, GroupBy.OUTCOME})
+OF_TALLIES: Final = ("visible_jobs", "job_id", "outcomes")
+WORST: Final = (
+    "SELECT min(headroom_db) FROM record WHERE record.job_id = tally.job_id "
+    "AND record.outcome = tally.outcome AND kind <> 'withdrawn'"
+)
+
+
+def _is_tallied(wanted: Filter, by: Sequence[GroupBy]) -> bool:
+    others = {name: None for name in OF_TALLIES}
+    return TALLIED.issuperset(by) and replace(wanted, **others) == Filter()
+
+
+def _tallied(wanted: Filter, by: Sequence[GroupBy]) -> Condition:
+    condition, values = where(replace(wanted, withdrawn=None))
+    keys = ", ".join(GROUPED_BY[each] for each in by)
+    chosen, grouping = (f"{keys}, ", f" GROUP BY {keys} ORDER BY {keys}") if by else ("", "")
+    return (
+        f"SELECT {chosen}CAST(ifnull(sum(links), 0) AS INTEGER), min(({WORST})) FROM tally "
+        f"WHERE links > 0 AND {condition}{grouping}"
+    ), values
+
+
 def groups(wanted: Filter, by: Sequence[GroupBy]) -> Condition:
-    """Return the query of counts and worst headroom by group."""
+    """Return the query of counts and worst headroom by group; from the tally where that knows them."""
+    if _is_tallied(wanted, by):
+        return _tallied(wanted, by)
     condition, values = where(wanted)
     keys = [GROUPED_BY[each] for each in by]
     order = ", ".join(f"{key} NULLS FIRST" for key in keys)

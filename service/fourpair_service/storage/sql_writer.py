@@ -59,6 +59,13 @@ PUT_ASSESSMENT: Final = insertion(
 PUT_IN: Final = insertion("drawer", ("name", "key", "document"), replacing=("name", "key"))
 
 
+COUNT_UP: Final = (
+    "INSERT INTO tally VALUES (?, ?, 1) "
+    "ON CONFLICT (job_id, outcome) DO UPDATE SET links = tally.links + excluded.links"
+)
+COUNT_DOWN: Final = "UPDATE tally SET links = links - 1 WHERE job_id = ? AND outcome = ?"
+
+
 class SqlWriter(SqlReader):
     """A block of writing; see :class:`~fourpair_service.records.ports.Writer`."""
 
@@ -99,6 +106,7 @@ class SqlWriter(SqlReader):
         self._put_content(seq, before, measurement, verdict)
         self._run(PUT_CHANGE, rows.row_of(change))
         self._run(MOVE_RECORD if before else PUT_RECORD, rows.row_of(record))
+        self._count(before, record)
         self._index(record, before)
         if assessment is not None:
             self._keep_assessment(revision.record_id, revision.number, assessment)
@@ -122,6 +130,18 @@ class SqlWriter(SqlReader):
             if kept and self._one(lambda row: True, sql, kept, own["curves"]):
                 own |= {"curves": None, "curves_seq": kept}
         self._run(PUT_CONTENT, own)
+
+    def _count(self, before: Record | None, record: Record) -> None:
+        gone, come = (
+            None if each is None or each.withdrawn else (each.job_id, each.outcome)
+            for each in (before, record)
+        )
+        if gone == come:
+            return
+        if gone is not None:
+            self._run(COUNT_DOWN, gone)
+        if come is not None:
+            self._run(COUNT_UP, come)
 
     def _index(self, record: Record, before: Record | None) -> None:
         if before is not None:

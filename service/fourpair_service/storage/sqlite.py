@@ -12,6 +12,7 @@ import os
 import shutil
 import sqlite3
 import threading
+import time
 from abc import abstractmethod
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -22,12 +23,15 @@ from fourpair_service.records.errors import StoreReadOnlyError
 from fourpair_service.storage.schema import applied_steps, migrate
 from fourpair_service.storage.sql_reader import SqlReader
 from fourpair_service.storage.sql_writer import SqlWriter
-from fourpair_service.storage.told_errors import plain_errors
+from fourpair_service.storage.told_errors import PRIMARY_CODE, made, plain_errors
 
 T = TypeVar("T")
 
 # How long a writer waits for the others before it gives up. [s]
 BUSY_TIMEOUT_S: Final = 30.0
+# How long it sleeps between two looks whether they are done, at first and at most. [s]
+FIRST_NAP_S: Final = 0.0005
+LONGEST_NAP_S: Final = 0.005
 # A log that a burst made large is cut back to this at the next checkpoint. [bytes]
 LOG_SIZE_LIMIT: Final = 64 * 1024 * 1024
 
@@ -54,6 +58,32 @@ def connect(path: str, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> sqlite3.Con
     return connection
 
 
+def _begin(connection: sqlite3.Connection, patience_s: float) -> None:
+    """Begin a block of writing, once the others are done.
+
+    SQLite's own naps grow to a tenth of a second, while a block is over in a few
+    milliseconds; on a busy machine most of the waiting would be for nobody.
+
+    Raises:
+        sqlite3.OperationalError: the others took longer than that, or it cannot be written.
+    """
+    until_s, nap_s = time.monotonic() + patience_s, FIRST_NAP_S
+    connection.execute("PRAGMA busy_timeout = 0")
+    try:
+        while True:
+            try:
+                connection.execute("BEGIN IMMEDIATE")
+                return
+            except sqlite3.OperationalError as error:
+                is_busy = error.sqlite_errorcode & PRIMARY_CODE == sqlite3.SQLITE_BUSY
+                if not is_busy or time.monotonic() >= until_s:
+                    raise
+            time.sleep(nap_s)
+            nap_s = min(nap_s * 1.5, LONGEST_NAP_S)
+    finally:
+        connection.execute(f"PRAGMA busy_timeout = {round(patience_s * 1000)}")
+
+
 def _check_directory(path: str) -> None:
     directory = Path(path).resolve().parent
     if not directory.is_dir():
@@ -74,12 +104,12 @@ class SqliteReader(SqlReader):
 
     def _all(self, make: Callable[[Any], T], sql: str, *values: Any) -> list[T]:
         with plain_errors(self.path):
-            return [make(row) for row in self.connection.execute(sql, values)]
+            return [made(make, row, self.path) for row in self.connection.execute(sql, values)]
 
     def _one(self, make: Callable[[Any], T], sql: str, *values: Any) -> T | None:
         with plain_errors(self.path):
             row = self.connection.execute(sql, values).fetchone()
-        return None if row is None else make(row)
+        return None if row is None else made(make, row, self.path)
 
 
 class SqliteWriter(SqliteReader, SqlWriter):
@@ -151,7 +181,7 @@ class SqliteStore(SqliteReader):
         """Return a block; with ``keep=False`` everything is checked and nothing kept."""
         connection = self.connection
         with plain_errors(self.path):
-            connection.execute("BEGIN IMMEDIATE")
+            _begin(connection, self._busy_timeout_s)
         try:
             yield SqliteWriter(connection, self.path)
             with plain_errors(self.path):

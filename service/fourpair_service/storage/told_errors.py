@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+import zlib
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Final
+from typing import Any, Final, TypeVar
 
 from fourpair_service.records.errors import (
+    ContentUnreadableError,
     StoreBusyError,
     StoreCorruptError,
     StoreError,
     StoreFullError,
     StoreReadOnlyError,
 )
+
+T = TypeVar("T")
 
 PRIMARY_CODE: Final = 0xFF
 
@@ -45,6 +49,25 @@ def plain_error(error: sqlite3.Error, path: str) -> StoreError:
     code = getattr(error, "sqlite_errorcode", 0) & PRIMARY_CODE
     kind, sentence = ERRORS.get(code, (StoreError, "The store {path} failed: {error}."))
     return kind(sentence.format(path=path, error=error))
+
+
+# What the readers of stored documents raise over bytes that are not what was written.
+UNREADABLE: Final = (KeyError, TypeError, ValueError, RuntimeError, zlib.error)
+
+
+def made(make: Callable[[Any], T], row: Any, path: str) -> T:
+    """Return what is made of a row.
+
+    Raises:
+        ContentUnreadableError: its documents are no longer what was written.
+    """
+    try:
+        return make(row)
+    except UNREADABLE as error:
+        raise ContentUnreadableError(
+            f"Something stored in {path} cannot be read any more ({type(error).__name__}: {error}). "
+            "'fourpair-service verify' says what; keep the store aside and restore the newest backup."
+        ) from error
 
 
 @contextmanager

@@ -37,7 +37,9 @@ class _PinnedConnection(http.client.HTTPConnection):
             self.sock = self._context.wrap_socket(made, server_hostname=self._target.host)
 
 
-def _cut(connection: http.client.HTTPConnection) -> None:
+def _cut(connection: http.client.HTTPConnection, was_cut: threading.Event) -> None:
+    # Said first: whoever reads goes on as soon as the connection ends.
+    was_cut.set()
     if connection.sock is not None:
         with contextlib.suppress(OSError):
             connection.sock.shutdown(socket.SHUT_RDWR)
@@ -81,7 +83,8 @@ class Sender:
         connection = _PinnedConnection(
             target, self._context() if target.scheme == "https" else None, self.connect_s
         )
-        timer = threading.Timer(self.total_s, _cut, (connection,))
+        was_cut = threading.Event()
+        timer = threading.Timer(self.total_s, _cut, (connection, was_cut))
         timer.daemon = True
         timer.start()
         try:
@@ -89,14 +92,14 @@ class Sender:
             connection.request("POST", target.path, body=body, headers=own)
             response = connection.getresponse()
             response.read(MOST_BYTES)
-            if timer.finished.is_set():
+            if was_cut.is_set():
                 # What was cut off reads as an early end.
                 raise TimeoutError
             return answer(status=response.status, retry_after_s=_seconds(response.headers.get("Retry-After")))
         except ssl.SSLCertVerificationError as error:
             return answer(error=f"Its certificate is not that of {target.host}: {error.verify_message}.")
         except (OSError, http.client.HTTPException) as error:
-            if timer.finished.is_set():
+            if was_cut.is_set():
                 return answer(error=f"It was not through within {self.total_s:g} s.")
             if isinstance(error, TimeoutError):
                 return answer(error=f"It did not answer within {self.connect_s:g} s.")

@@ -40,9 +40,14 @@ LEADING_BACK: Final = tuple(
 
 
 class TargetRefusedError(ServiceError):
-    """An address to which nothing is sent."""
+    """An address to which nothing is sent.
+
+    Attributes:
+        pointer: where a subscription names it.
+    """
 
     code = "target-refused"
+    pointer = "/url"
 
 
 @dataclass(frozen=True, slots=True)

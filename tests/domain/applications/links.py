@@ -5,12 +5,17 @@ from functools import lru_cache
 
 import numpy as np
 
-from fourpair_service.domain.applications.support import assess_applications, end_to_end
+from fourpair_service.domain.applications.support import (
+    assess_applications,
+    end_to_end,
+    supported_applications,
+)
 from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.grading.link import grade
 from fourpair_service.domain.link import FEXT_COMBINATIONS, NEXT_COMBINATIONS, PAIRS, PINS, Configuration, End
 from fourpair_service.domain.measurement import Cable, CurveGroup, LinkMeasurement, PairReadings, WireMap
 from fourpair_service.domain.parameters import Parameter
+from fourpair_service.domain.support import Support
 from fourpair_service.domain.verdict import Requirement
 from fourpair_service.rulesets.application_reader import read_applications
 from fourpair_service.rulesets.catalogue import Catalogue
@@ -124,6 +129,10 @@ def answers(link, category, *, rule_set=TIA, cords_m=None, connectors=None, data
     stated = None if cords_m is None else StatedCords(cords_m)
     whole = end_to_end(link, verdict, rule_set, data, FACTS, stated)
     found = assess_applications(link, verdict, whole, data, connectors)
+    again = end_to_end(link, verdict, rule_set, data, FACTS, stated)
+    alone = supported_applications(link, verdict, again, data, connectors)
+    # The short way must say yes to the same ones, on every link of these tests.
+    assert [a.name for a in alone] == [a.application.name for a in found if a.state is Support.SUPPORTED]
     return {answer.application.name: answer for answer in found}
 
 

@@ -22,9 +22,9 @@ from fourpair_service.domain.diagnosis.document import diagnosis_document
 from fourpair_service.domain.diagnosis.evidence import Evidence
 from fourpair_service.domain.diagnosis.faults import FAULT_KINDS, FaultCode
 from fourpair_service.domain.diagnosis.model import Confidence
-from fourpair_service.domain.link import Configuration
+from fourpair_service.domain.link import PAIRS, Configuration
 from fourpair_service.domain.parameters import Parameter
-from line_model.parts import Break
+from line_model.parts import Break, Stretch
 
 STRAIGHT = [[pin, pin] for pin in "12364578"]
 
@@ -136,6 +136,34 @@ def test_with_every_pair_open_the_cable_s_own_velocity_gives_the_distance():
     found = faults(whole)
     assert len(found) == 4
     assert all(abs(f.place.position_m - 30) <= f.place.uncertainty_m for f in found)
+
+
+def broken_at(*places_m, length_m=60.0, seed=5008):
+    """A link whose pair 45 is open at one or two places."""
+    parts, at = [], 0.0
+    for place in places_m:
+        parts += [Stretch(CATEGORY_6, place - at), Break(2)]
+        at = place
+    document = made((JACK_6, *parts, Stretch(CATEGORY_6, length_m - at), JACK_6), seed)
+    document["wire_map"]["contacts"] = [c for c in STRAIGHT if c[0] not in "45"]
+    return document
+
+
+def test_a_break_seen_from_both_ends_is_one_statement_and_lies_where_it_is_of_the_length():
+    document = broken_at(24.0)
+    (fault, *_) = faults(document)
+    length_m = min(reading["length_m"] for pair, reading in document["pairs"].items() if pair != "45")
+
+    assert "seen from both ends" in fault.evidence[1]
+    # Better than any velocity is known: both ends together tell it.
+    assert fault.place.position_m / length_m == pytest.approx(24.0 / 60.0, abs=0.004)
+
+
+def test_two_breaks_of_one_pair_are_told_as_two_places():
+    (fault, *_) = faults(broken_at(15.0, 40.0))
+
+    assert abs(fault.place.position_m - 15) <= fault.place.uncertainty_m
+    assert "there may be two breaks" in fault.evidence[1]
 
 
 def test_an_open_shield_is_named_where_a_shield_is_declared(plain_db):
@@ -279,6 +307,17 @@ def test_along_a_broken_pair_there_is_no_impedance():
     found = along_document(_evidence(document))
     assert "45" not in {i["pair"] for i in found["impedance"]}
     assert any(r["kind"] == "open" and abs(r["position_m"] - 20) < 1 for r in found["reflections"])
+
+
+def test_two_mismatches_show_their_spacing_in_the_ripple_of_the_loss():
+    # a stretch of 82 ohm, 4 m long
+    document = made(
+        (JACK_6, Stretch(CATEGORY_6, 20), Stretch(LOW_OHM, 4), Stretch(CATEGORY_6, 16), JACK_6), 5009
+    )
+    found = along_document(_evidence(document))["loss_deviation"]
+
+    assert {each["pair"] for each in found} == set(PAIRS)
+    assert all(each["spacing_m"] == pytest.approx(4.0, abs=0.3) for each in found)
 
 
 def test_a_diagnosis_as_a_document_says_where_and_links_to_help():

@@ -65,6 +65,21 @@ def test_the_message_of_1000base_t_is_followed_by_its_abilities():
     assert pages.notes == ()
 
 
+def test_an_extended_page_is_given_back_and_told_as_not_decoded():
+    port = seen(extended_next_pages=[0x123456782009]).port
+
+    (page,) = port.extended_pages
+    assert (page.word, page.page.code, page.page.is_message) == (0x123456782009, 9, True)
+    assert "0x123456782009 given; not decoded: no published layout here" in port.notes[0]
+    assert port.abilities is None
+
+
+def test_the_message_of_energy_efficient_ethernet_is_followed_by_its_applications():
+    # the page carries bits of register 7.60 (memory)
+    assert decode_next_pages([0xA00A, 0x0806], FACTS).energy_efficient == {"100BASE-TX", "1000BASE-T"}
+    assert decode_next_pages([0x200A], FACTS).energy_efficient is None
+
+
 def test_a_null_message_adds_nothing():
     assert decode_next_pages([0x2001], FACTS).abilities == frozenset()
 
@@ -90,6 +105,8 @@ def test_odd_pages_are_told(words, note):
         ({"ability_word": 0x0022}, "The selector of 0x0022 is 2"),
         ({"ability_word": 0x2021}, "remote fault"),
         ({"ability_word": 0x0021, "next_pages": [0x2001]}, "announces no next page"),
+        ({"ability_word": 0x0021, "extended_next_pages": [0x2009]}, "announces no next page"),
+        ({"ability_word": 0x8021}, "abilities from 1000BASE-T up may be missing"),
         (
             {"ability_word": 0x0021, "advertised": ["100BASE-TX/full", "1000BASE-T/full"]},
             "differ on 100BASE-TX/full, 10BASE-T/half.",

@@ -8,7 +8,8 @@ from pathlib import Path
 from fourpair_service.domain.cords import StatedCords
 from fourpair_service.domain.link import PAIRS, PINS, Configuration
 from fourpair_service.domain.measurement import LinkMeasurement, PairReadings, WireMap
-from fourpair_service.domain.powering.power import Powering, power_on
+from fourpair_service.domain.powering.power import Powering, power_on, supported_types
+from fourpair_service.domain.support import Support
 from fourpair_service.rulesets.facts_reader import read_cable_facts
 from fourpair_service.rulesets.powering_reader import read_powering_facts
 
@@ -36,6 +37,10 @@ def link(
 
 
 def powered(measurement: LinkMeasurement, *, standard: str = "TIA", cords_m: float | None = None) -> Powering:
-    return power_on(
-        measurement, FACTS, CABLE, standard=standard, stated=None if cords_m is None else StatedCords(cords_m)
+    stated = None if cords_m is None else StatedCords(cords_m)
+    found = power_on(measurement, FACTS, CABLE, standard=standard, stated=stated)
+    # What is kept to be searched by must say yes to the same ones, on every link of these tests.
+    assert supported_types(measurement, FACTS, CABLE, standard=standard, stated=stated) == tuple(
+        number for number, result in found.types.items() if result.state is Support.SUPPORTED
     )
+    return found

@@ -39,6 +39,28 @@ def test_wires_of_known_resistance_give_the_worked_unbalance(pairs, percent):
     assert by_pairs(measurement)[pairs].percent == pytest.approx(percent, abs=0.0006)
 
 
+def test_loop_and_unbalance_of_each_pair_give_the_unbalance_between_pairs_too():
+    # the wires of the vector above, told as loops and differences
+    readings = {
+        pair: PairReadings(
+            loop_resistance_ohm=sum(WIRES_OHM[pin] for pin in pair),
+            resistance_unbalance_ohm=abs(WIRES_OHM[pair[0]] - WIRES_OHM[pair[1]]),
+        )
+        for pair in ("12", "36", "78")
+    }
+    found = by_pairs(LinkMeasurement(Configuration.CHANNEL, readings=readings))
+
+    assert found["12-36"].percent == pytest.approx(0.291, abs=0.0006)
+    assert found["12-78"].percent == pytest.approx(6.045, abs=0.0006)
+    assert found.keys() == {"12", "36", "78", "12-36", "12-78", "36-78"}
+
+
+def test_loops_alone_leave_the_unbalance_between_pairs_open():
+    readings = {pair: PairReadings(loop_resistance_ohm=16.0) for pair in ("12", "36")}
+
+    assert by_pairs(LinkMeasurement(Configuration.CHANNEL, readings=readings)) == {}
+
+
 def test_6_percent_more_in_one_wire_is_3_percent_of_unbalance():
     # PoE Interoperability Guide 9.7, rounded as it prints it: exactly it is 2.913 %
     row = next(row for row in ROWS if row["id"] == "unb")

@@ -105,8 +105,25 @@ def judge_alien(
     return AlienAnswer(AlienState.OPEN, tuple(_open(link.measurement, application, rules, cabling)))
 
 
+def alien_state(
+    link: LinkTables, application: Application, rules: AlienRules, cabling: Declared
+) -> AlienState:
+    """Return the state that :func:`judge_alien` gives, without the sentences where nothing was measured."""
+    if application.alien is AlienLine.NONE:
+        return AlienState.NOT_ASKED
+    if _was_measured(link):
+        return judge_alien(link, application, rules, cabling).state
+    return AlienState.OPEN if _by_design(rules, cabling) is None else AlienState.IN_CHECK
+
+
+def _was_measured(link: LinkTables) -> bool:
+    return all((parameter, end) in link.measured.curves for parameter in ALIEN for end in ENDS)
+
+
 def _measured(link: LinkTables, application: Application, rules: AlienRules) -> list[LimitPoint]:
     """Return the worst point of each alien parameter and end, nothing where any is missing."""
+    if not _was_measured(link):
+        return []
     points = []
     for parameter in ALIEN:
         drop = _relief_db(link, application, rules) if parameter is Parameter.PS_ANEXT else 0.0

@@ -167,8 +167,14 @@ def with_cords(measurement: LinkMeasurement, cords: CordDesign, cable: CableCurv
     """
     factor = cords.length_m * cords.stranded_factor.value
 
+    # Sixteen curves of a link most often have one axis, and every pair gets the same cord.
+    known: dict[bytes, FloatArray] = {}
+
     def added(pair: str, frequency_mhz: FloatArray) -> FloatArray:
-        return factor * cable.loss_db_per_m(frequency_mhz)
+        axis = frequency_mhz.tobytes()
+        if axis not in known:
+            known[axis] = factor * cable.loss_db_per_m(frequency_mhz)
+        return known[axis]
 
     loop = cords.length_m * cords.loop_ohm_per_m.value
     return replace(

@@ -6,9 +6,9 @@ very little is left out, as the editions do it for their classes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
@@ -90,21 +90,36 @@ class SegmentResult:
 
 
 class LinkTables:
-    """The curves of one link, tabulated once for all applications.
+    """The curves of one link, tabulated at most once for all applications.
 
     Attributes:
-        measurement: the link, with its cords where they were added.
+        measured: the link as it was measured.
         category: whose frequency steps hold.
         rules: its switches, with the excuses of the applications.
     """
 
-    def __init__(self, measurement: LinkMeasurement, category: Category, excuses: Excuses) -> None:
-        self.measurement, self.category = measurement, category
+    def __init__(
+        self,
+        measured: LinkMeasurement,
+        category: Category,
+        excuses: Excuses,
+        completed: Callable[[LinkMeasurement], LinkMeasurement] | None = None,
+    ) -> None:
+        self.measured, self.category = measured, category
+        self._completed = completed
         self.rules = excuses.applied_to(category.rules)
-        builder = TableBuilder([measurement], loss_of=category.rules.acr_f_loss_of)
-        self.tables = builder.tables()
         self._left_out: dict[tuple[int, int], BoolArray | None] = {}
         self._axis_gaps: dict[tuple[int, str], str | None] = {}
+
+    @cached_property
+    def measurement(self) -> LinkMeasurement:
+        """The link, with its cords where they are to be added."""
+        return self.measured if self._completed is None else self._completed(self.measured)
+
+    @cached_property
+    def tables(self) -> tuple[RowTable, ...]:
+        """The curves; made when first asked for, since what a class says often needs none of them."""
+        return TableBuilder([self.measurement], loss_of=self.category.rules.acr_f_loss_of).tables()
 
     def groups(self) -> Iterator[tuple[RowTable, int, RowGroup]]:
         """Yield every group with its table and its number there."""

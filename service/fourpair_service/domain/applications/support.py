@@ -6,13 +6,16 @@ verdict, and it is no part of it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property, partial
+from typing import Final
 
 from fourpair_service.domain.applications.alien import (
     AlienAnswer,
     AlienState,
     Declared,
+    alien_state,
     declared,
     judge_alien,
 )
@@ -30,6 +33,8 @@ from fourpair_service.domain.link import Configuration
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.support import Support
 from fourpair_service.domain.verdict import Requirement, Verdict
+
+STOPPING: Final = (AlienState.OUTSIDE, AlienState.OPEN)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +82,8 @@ def end_to_end(
         why = f"the loss of cords: {verdict.rule_set_title} does not say how its cable loses"
         return EndToEnd(LinkTables(measurement, category, data.excuses), None, missing=(why,))
     usual = data.cord_length[measurement.configuration].value
-    tables = LinkTables(with_cords(measurement, cords, cable), category, data.excuses)
+    added = partial(with_cords, cords=cords, cable=cable)
+    tables = LinkTables(measurement, category, data.excuses, added)
     may_inherit = cords.length_m <= usual and _is_of_a_class(measurement, verdict)
     return EndToEnd(tables, cords, may_inherit=may_inherit)
 
@@ -115,11 +121,34 @@ def assess_applications(
         data: the applications.
         connectors: category of the connectors, where declared.
     """
+    return tuple(case.result() for case in _cases(measurement, verdict, link, data, connectors))
+
+
+def supported_applications(
+    measurement: LinkMeasurement,
+    verdict: Verdict,
+    link: EndToEnd,
+    data: ApplicationData,
+    connectors: str | None = None,
+) -> tuple[Application, ...]:
+    """Return the applications that :func:`assess_applications` calls supported, without saying why.
+
+    Where the class decides no curve is looked at, which is a tenth of the work.
+    """
+    cases = _cases(measurement, verdict, link, data, connectors)
+    return tuple(case.application for case in cases if case.is_supported())
+
+
+def _cases(
+    measurement: LinkMeasurement,
+    verdict: Verdict,
+    link: EndToEnd,
+    data: ApplicationData,
+    connectors: str | None,
+) -> Iterator[_Case]:
     cabling = declared(measurement, verdict.wire_map, connectors)
-    return tuple(
-        _Case(measurement, verdict, link, application, data, cabling).result()
-        for application in data.applications.values()
-    )
+    for application in data.applications.values():
+        yield _Case(measurement, verdict, link, application, data, cabling)
 
 
 class _Case:
@@ -134,23 +163,41 @@ class _Case:
         data: ApplicationData,
         cabling: Declared,
     ) -> None:
-        self._verdict, self._link, self._application = verdict, link, application
-        self._data = data
+        self.application = application
+        self._measurement, self._verdict, self._link = measurement, verdict, link
+        self._data, self._cabling = data, cabling
         self._wiring: WiringAnswer = judge_wiring(measurement, verdict.wire_map, application)
-        # What is read on a pair that is broken or split says nothing of its own.
-        self._segment = (
-            SegmentResult(()) if self._wiring.stopped_by else judge_segment(link.tables, application)
-        )
-        self._alien: AlienAnswer = judge_alien(link.tables, application, data.alien, cabling)
         self._inherited: Inheritance | None = (
             inherited(verdict, application, data) if link.may_inherit else None
         )
         self._contains_cords = measurement.configuration not in data.cord_length
 
+    @cached_property
+    def _segment(self) -> SegmentResult:
+        # What is read on a pair that is broken or split says nothing of its own.
+        if self._wiring.stopped_by:
+            return SegmentResult(())
+        return judge_segment(self._link.tables, self.application)
+
+    @cached_property
+    def _alien(self) -> AlienAnswer:
+        return judge_alien(self._link.tables, self.application, self._data.alien, self._cabling)
+
     def result(self) -> ApplicationResult:
         """Return the answer, with the sentence on how it differs from the category."""
         found = self._capped(self._answer())
         return replace(found, contrast=contrast(found, self._verdict))
+
+    def is_supported(self) -> bool:
+        """Return whether :meth:`result` is a plain yes; the same decisions, the cheap ones first."""
+        if self._wiring.stopped_by or self._wiring.conditions:
+            return False
+        if alien_state(self._link.tables, self.application, self._data.alien, self._cabling) in STOPPING:
+            return False
+        if self._inherits():
+            return True
+        lacking = self._wiring.missing or self._link.missing or self._segment.missing
+        return not lacking and not self._segment.failing
 
     def _answer(self) -> ApplicationResult:
         if self._wiring.stopped_by:
@@ -200,7 +247,7 @@ class _Case:
         missing: tuple[str, ...] = (),
     ) -> ApplicationResult:
         return ApplicationResult(
-            self._application,
+            self.application,
             state,
             Reasoning.MEASURED,
             limiting=limiting,

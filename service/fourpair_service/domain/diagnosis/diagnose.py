@@ -52,6 +52,21 @@ WEAK_BY_PRODUCTS: Final[dict[FaultCode, frozenset[FaultCode]]] = {
     C.WRONG_IMPEDANCE_CABLE: frozenset({C.TOO_LONG}),
 }
 
+# What lies at no place along the link: phase would not say more.
+PLACELESS: Final = frozenset(
+    {
+        C.TEST_SETUP,
+        C.WIRES_EXCHANGED,
+        C.OPEN_SHIELD,
+        C.CLAD_CONDUCTORS,
+        C.STRANDED_CABLE,
+        C.HOT_OR_WET_CABLE,
+        C.MIXED_INSULATION,
+        C.TOO_LONG,
+        C.WRONG_NVP,
+    }
+)
+
 PHASE_NOTE: Final = (
     "The sweeps carry no phase, so no distance can be computed; a sweep with magnitude and phase "
     "would say how far from the end the fault lies."
@@ -72,7 +87,8 @@ def diagnose(
     failed = verdict.outcome in FAILED
     found = [fault for rule in RULES for fault in rule(evidence) if failed or fault.code in ALWAYS]
     kept = sorted(_without_by_products(_joined(found)), key=_order)
-    return Diagnosis(tuple(kept), _notes(evidence) if failed else ())
+    has_place = not kept or any(fault.code not in PLACELESS for fault in kept)
+    return Diagnosis(tuple(kept), _notes(evidence) if failed and has_place else ())
 
 
 def _order(fault: Fault) -> tuple[int, int]:

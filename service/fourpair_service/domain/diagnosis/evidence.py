@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from fourpair_service.domain.diagnosis.model import Place
+from fourpair_service.domain.distance.breaks import path_to_break
 from fourpair_service.domain.distance.line import LinePath, mean_path, nominal_path, path_of_link
 from fourpair_service.domain.errors import InvalidMeasurementError
 from fourpair_service.domain.facts import CableFacts
@@ -110,8 +111,14 @@ class Evidence:
         A broken pair takes the mean of the others, or the nominal path of the cable.
         """
         if pair not in self._paths:
-            self._paths[pair] = self.broken_path if pair in self.broken else self._own_path(pair)
+            self._paths[pair] = self._path_to_break(pair) if pair in self.broken else self._own_path(pair)
         return self._paths[pair]
+
+    def _path_to_break(self, pair: str) -> LinePath:
+        if self.length_m is None:
+            return self.broken_path
+        near, far = (self.complex_sweep(Parameter.RETURN_LOSS, end, pair) for end in End)
+        return path_to_break(near, far, self.broken_path)
 
     def path_between(self, combination: str) -> LinePath | None:
         """Return the mean path of two pairs."""

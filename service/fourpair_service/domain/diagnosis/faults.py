@@ -130,7 +130,7 @@ FAULT_KINDS: Final[dict[FaultCode, FaultKind]] = {
     ),
     C.STRANDED_CABLE: FaultKind(
         "Stranded or thinner cable",
-        "Look at a wire end: horizontal cable must be solid and of the gauge ordered.",
+        "Look at a wire end: horizontal cable must be solid and of the gauge ordered; other cable must come out.",
         (C.HOT_OR_WET_CABLE, C.CLAD_CONDUCTORS),
     ),
     C.HOT_OR_WET_CABLE: FaultKind(

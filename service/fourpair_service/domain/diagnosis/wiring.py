@@ -50,10 +50,13 @@ def _broken(evidence: Evidence, finding: WireMapFinding) -> Iterator[Fault]:
 
 def _break_place(evidence: Evidence, pairs: tuple[str, ...]) -> tuple[Place, str] | None:
     for pair in pairs:
-        event = _total_reflection(evidence, pair)
-        if event is not None:
+        events = _total_reflections(evidence, pair)
+        if events:
+            event = events[0]
             seen = "both ends" if len(event.seen_from) > 1 else f"the {event.seen_from[0]} end"
             text = f"Everything comes back from there on pair {pair} (an {event.kind}), seen from {seen}."
+            for other in events[1:]:
+                text += f" From the {other.seen_from[0]} end that is so {other.position_m:.1f} m from the near end: there may be two breaks."
             return evidence.at_distance(event.position_m, event.uncertainty_m), text.replace("an s", "a s")
     for pair in pairs:
         position = _read_distance_m(evidence, pair)
@@ -63,15 +66,17 @@ def _break_place(evidence: Evidence, pairs: tuple[str, ...]) -> tuple[Place, str
     return None
 
 
-def _total_reflection(evidence: Evidence, pair: str) -> Event | None:
-    path = evidence.broken_path
+def _total_reflections(evidence: Evidence, pair: str) -> tuple[Event, ...]:
+    """Return the break that both ends see, or what each sees, the nearest to the near end first."""
+    path = evidence.path(pair) or evidence.broken_path
     by_end: dict[End, list[Event]] = {}
     for end in ENDS:
         sweep = evidence.complex_sweep(Parameter.RETURN_LOSS, end, pair)
         event = open_or_short(sweep, path) if sweep is not None else None
         by_end[end] = [event] if event else []
-    merged = merge_ends(by_end[End.NEAR], by_end[End.FAR], path.length_m)
-    return max(merged, key=lambda e: len(e.seen_from), default=None)
+    # Without a length nothing that the far end sees can be counted from the near end.
+    far = by_end[End.FAR] if evidence.length_m is not None else []
+    return merge_ends(by_end[End.NEAR], far, path.length_m)
 
 
 def _read_distance_m(evidence: Evidence, pair: str) -> float | None:

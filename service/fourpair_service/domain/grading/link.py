@@ -94,7 +94,7 @@ def grade_batch(
     """
     category = rule_set.category(requirement.category)
     verdicts: list[Verdict] = []
-    for links in _alike(measurements):
+    for links in alike_links(measurements):
         check_requirement(rule_set, category, links[0].configuration)
         for start in range(0, len(links), CHUNK):
             chunk = links[start : start + CHUNK]
@@ -117,7 +117,8 @@ def category_table(
     return CategoryTable([TableMargins(table, idle) for table in tables], rule_set, links[0].configuration)
 
 
-def _alike(measurements: Sequence[LinkMeasurement]) -> Iterator[Sequence[LinkMeasurement]]:
+def alike_links(measurements: Sequence[LinkMeasurement]) -> Iterator[Sequence[LinkMeasurement]]:
+    """Yield neighbours that were measured alike and can share their tables."""
     if len(measurements) == 1:
         yield measurements
         return
@@ -211,7 +212,7 @@ class _LinkBatch:
         judged = [r for r in results if r.status in JUDGED]
         wire_map = wire_map_result(link, self._category, shield_required=requirement.shield_required)
         outcome = worst([wire_map.outcome, *(r.outcome for r in judged if r.outcome is not None)])
-        headroom = _headroom(judged, wire_map)
+        headroom = headroom_of(judged, wire_map)
         why = reasons(link, outcome, wire_map, judged, headroom)
         advisory_for = self._category.name if requirement.coverage_is_advisory else None
         categories = self._by_category.results(
@@ -220,8 +221,8 @@ class _LinkBatch:
         if link.summary is not None:
             categories = reported_categories(categories, self._category.name, outcome, headroom, why)
         required = limit_bases(question)
-        basis = _basis(outcome, judged, required)
-        if _too_weak(basis, requirement.minimum_basis):
+        basis = basis_of(outcome, judged, required)
+        if is_too_weak(basis, requirement.minimum_basis):
             why = (_weak_sentence(basis, requirement.minimum_basis, outcome), *why)
             outcome = Outcome.INCOMPLETE
         gaps = self._advisory_gaps(question)
@@ -300,13 +301,15 @@ def _notices(required: list[Basis], gaps: list[Caution]) -> tuple[str, ...]:
     return memory + ((ADVISORY_NOTICE,) if gaps else ())
 
 
-def _basis(outcome: Outcome, judged: Sequence[ParameterResult], required: list[Basis]) -> Basis | None:
+def basis_of(outcome: Outcome, judged: Sequence[ParameterResult], required: list[Basis]) -> Basis | None:
+    """Return how well the limits that decide are known, see ``Verdict.basis``."""
     if outcome in FAILED:
         return strongest([r.basis for r in judged if r.outcome in FAILED and r.basis is not None])
     return weakest(required)
 
 
-def _too_weak(basis: Basis | None, minimum: Basis | None) -> bool:
+def is_too_weak(basis: Basis | None, minimum: Basis | None) -> bool:
+    """Return whether a basis lies below the one that is demanded."""
     if basis is None or minimum is None:
         return False
     return BASIS_ORDER.index(basis) < BASIS_ORDER.index(minimum)
@@ -323,7 +326,8 @@ def _words(basis: Basis | None) -> str:
     return str(basis or "").replace("_", " ")
 
 
-def _headroom(judged: Sequence[ParameterResult], wire_map: WireMapResult) -> Headroom | None:
+def headroom_of(judged: Sequence[ParameterResult], wire_map: WireMapResult) -> Headroom | None:
+    """Return the smallest margin of judged results, see ``Verdict.headroom``."""
     if wire_map.outcome is Outcome.FAIL:
         return None
     nearest: Headroom | None = None

@@ -55,7 +55,8 @@ class Question:
         return stated
 
 
-def _rule_of(group: RowGroup, category: Category) -> tuple[str, str, Rule]:
+def rule_of(group: RowGroup, category: Category) -> tuple[str, str, Rule]:
+    """Return the name, the words and the source of the rule that excuses points of a group."""
     rules = category.rules
     if group.parameter in BY_OWN_LOSS:
         rule = rules.return_loss_below_loss_db
@@ -202,7 +203,7 @@ class LinkCurves:
         if missing and outcome not in FAILED:
             outcome = Outcome.INCOMPLETE
         status = self._question.status(group.parameter)
-        basis, source, clause = _provenance(self._curve(group), worst.frequency_mhz)
+        basis, source, clause = provenance(self._curve(group), worst.frequency_mhz)
         judged = columns.judged_points(start, stop)
         largest = min(range(start, stop), key=columns.largest.value.__getitem__)
         return ParameterResult(
@@ -238,7 +239,7 @@ class LinkCurves:
             missing = ("no point lies in the range of the limit",)
         status = self._question.status(group.parameter)
         outcome = Outcome.INCOMPLETE if missing else Outcome.PASS
-        basis, source, clause = _provenance(self._curve(group), None)
+        basis, source, clause = provenance(self._curve(group), None)
         return ParameterResult(
             group.parameter,
             group.end,
@@ -300,7 +301,7 @@ class LinkCurves:
         points = self._left_out(number, mask) if gaps is None else self._count(mask & ~gaps)
         if points == 0:
             return None
-        name, text, rule = _rule_of(group, self._question.category)
+        name, text, rule = rule_of(group, self._question.category)
         return Excuse(name, text, points, rule.source)
 
 
@@ -327,7 +328,8 @@ def _decisive(
     return group.point(columns.at(rows.start + row, column), 0, group.keys[row], outcome)
 
 
-def _provenance(curve: CurveLimit, frequency_mhz: float | None) -> tuple[Basis, str, str | None]:
+def provenance(curve: CurveLimit, frequency_mhz: float | None) -> tuple[Basis, str, str | None]:
+    """Return basis, source and clause of a limit at a frequency."""
     segment = curve.segment_at(frequency_mhz) if frequency_mhz is not None else None
     if segment is None:
         return curve.basis, curve.segments[0].source, curve.segments[0].clause

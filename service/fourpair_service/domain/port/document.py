@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
+from fourpair_service.domain.port.energy import EnergyResult
 from fourpair_service.domain.port.facts import PortFacts
 from fourpair_service.domain.port.levels import LevelResult
 from fourpair_service.domain.port.negotiation import Settlement
-from fourpair_service.domain.port.observation import Station
 from fourpair_service.domain.port.poe import PoeResult
 from fourpair_service.domain.port.reading import PortReading
+from fourpair_service.domain.port.registers import RegisterReading
+from fourpair_service.domain.port.station import Station
 from fourpair_service.domain.port.together import Together
-from fourpair_service.domain.port.words import BasePage, NextPage
+from fourpair_service.domain.port.words import BasePage, ExtendedPage, NextPage
 from fourpair_service.domain.verdict_document import rounded
 
 Document = dict[str, Any]
@@ -29,6 +31,7 @@ def port_document(reading: PortReading, facts: PortFacts) -> Document:
         "port": _station(observation.port, facts) if observation else None,
         "partner": _station(partner, facts) if partner else None,
         "negotiation": _settlement(settlement) if settlement else None,
+        "energy_efficient": _energy(reading.energy) if reading.energy else None,
         "crossing": {"state": meets.state.value, "text": meets.text} if meets else None,
         "levels": [_level(result) for result in reading.levels],
         "poe": _poe(reading.poe) if reading.poe else None,
@@ -54,6 +57,9 @@ def _station(station: Station, facts: PortFacts) -> Document:
         "abilities": None if known is None else list(facts.ordered(known)),
         "base_page": _base_page(station.base_page, facts) if station.base_page else None,
         "next_pages": [_next_page(page) for page in station.next_pages.pages],
+        "extended_next_pages": [_extended_page(page) for page in station.extended_pages],
+        "registers": [_register(each, facts) for each in station.registers],
+        "energy_efficient": _offered(station, facts),
         "negotiates": station.negotiates,
         "duplex": station.duplex,
         "mdi": station.mdi,
@@ -76,6 +82,35 @@ def _next_page(page: NextPage) -> Document:
         "code": page.code,
         "title": page.title,
     }
+
+
+def _extended_page(page: ExtendedPage) -> Document:
+    return {**_next_page(page.page), "word": f"0x{page.word:012X}", "decoded": False}
+
+
+def _register(reading: RegisterReading, facts: PortFacts) -> Document:
+    layout = reading.layout
+    return {
+        "number": layout.number,
+        "title": layout.title,
+        "word": f"0x{reading.word:04X}",
+        "tells_of": layout.tells_of,
+        "abilities": list(facts.ordered(reading.abilities)),
+        "energy_efficient": list(facts.applications(reading.energy_efficient)),
+        "flags": [name for name in layout.flags if name in reading.flags],
+        "unnamed_bits": list(reading.unnamed_bits),
+        "source": layout.source,
+        "basis": layout.basis.value,
+    }
+
+
+def _offered(station: Station, facts: PortFacts) -> list[str] | None:
+    told = station.energy_efficient
+    return list(facts.applications([name for name, offered in told.items() if offered])) if told else None
+
+
+def _energy(result: EnergyResult) -> Document:
+    return {"shared": list(result.shared), "used": result.used, "text": result.text}
 
 
 def _settlement(settlement: Settlement) -> Document:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from fourpair_service.domain.limits import Basis
@@ -55,6 +55,28 @@ class PauseRule:
 
 
 @dataclass(frozen=True, slots=True)
+class RegisterLayout:
+    """A register of 16 bits in a port's own chip.
+
+    Attributes:
+        number: ``"9"`` of clause 22, ``"7.32"`` (device and register) of clause 45.
+        tells_of: ``own``: what this port offers; ``other``: what it hears of the other end.
+        abilities: bit by ability.
+        energy_efficient: bit by application that may pause while it is idle.
+        flags: bit by name.
+    """
+
+    number: str
+    title: str
+    tells_of: str
+    abilities: Mapping[str, int]
+    energy_efficient: Mapping[str, int]
+    flags: Mapping[str, int]
+    source: str
+    basis: Basis
+
+
+@dataclass(frozen=True, slots=True)
 class PortFacts:
     """Everything in the data file on ports.
 
@@ -65,6 +87,8 @@ class PortFacts:
         next_flags: bit of a next page by name.
         message_codes: what the pages after a message are about.
         gigabit_abilities: bit of the page after the message of 1000BASE-T.
+        energy_efficient_page: bit of the page after the message of energy-efficient Ethernet.
+        registers: by number.
         transmitters: for each signal the one that sends most first.
         pulses: by ``normal_period_ms``, ``burst_period_ms``,
             ``pulses_per_burst``, ``clock_period_us``.
@@ -77,6 +101,8 @@ class PortFacts:
     next_flags: Mapping[str, int]
     message_codes: Mapping[int, str]
     gigabit_abilities: Mapping[str, int]
+    energy_efficient_page: Mapping[str, int]
+    registers: Mapping[str, RegisterLayout]
     pause_rules: tuple[PauseRule, ...]
     transmitters: tuple[Transmitter, ...]
     pulses: Mapping[str, Span]
@@ -85,6 +111,10 @@ class PortFacts:
     def ordered(self, abilities: frozenset[str]) -> tuple[str, ...]:
         """Return abilities by priority, the highest first."""
         return tuple(name for name in self.priority if name in abilities)
+
+    def applications(self, known: Collection[str]) -> tuple[str, ...]:
+        """Return applications by rate, the fastest first."""
+        return tuple(sorted(known, key=lambda name: -self.rate_mbps[name]))
 
 
 def application(ability: str) -> str:

@@ -7,7 +7,8 @@ from enum import StrEnum
 from typing import Final
 
 from fourpair_service.domain.port.facts import PortFacts, application, is_full
-from fourpair_service.domain.port.observation import PortObservation, Station, forced_application
+from fourpair_service.domain.port.observation import PortObservation, forced_application
+from fourpair_service.domain.port.station import Station
 
 
 class How(StrEnum):
@@ -83,6 +84,12 @@ def _matches(pattern: str, bits: str) -> bool:
     return all(p in ("*", b) for p, b in zip(pattern, bits, strict=True))
 
 
+NO_SHARED_REGISTER = (
+    "The registers that were read show no ability that both ends have; what both can do below that was "
+    "not observed."
+)
+
+
 @dataclass(frozen=True, slots=True)
 class _Speed:
     """What is known of the speed; ``known`` are the candidates."""
@@ -122,10 +129,13 @@ def _by_priority(observation: PortObservation, partner: Station, facts: PortFact
     if own is None or other is None:
         return _one_side(observation, facts)
     shared = facts.ordered(own & other)
+    if not shared and (observation.port.is_partly_known or partner.is_partly_known):
+        return _Speed(How.NOT_KNOWN, NO_SHARED_REGISTER)
     if not shared:
         text = "The two ports have no ability in common: no link comes up."
         return _Speed(How.NEGOTIATED, text, fails=True)
-    text = f"Both ports share {in_words(shared[0])} as their highest ability."
+    partly = observation.port.is_partly_known or partner.is_partly_known
+    text = f"{'Of what registers tell, both' if partly else 'Both'} ports share {in_words(shared[0])} as their highest ability."
     return _Speed(How.NEGOTIATED, text, shared, is_agreed=True)
 
 

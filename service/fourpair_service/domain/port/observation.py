@@ -4,34 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from fourpair_service.domain.port.facts import PortFacts, application
-from fourpair_service.domain.port.words import BasePage, NextPages, decode_base_page, decode_next_pages
-
-NO_PAGES: Final = NextPages((), frozenset(), ())
-
-
-@dataclass(frozen=True, slots=True)
-class Station:
-    """One of the two ports of a link.
-
-    Attributes:
-        abilities: from its list, base page and next pages; ``None`` where it gave none.
-        base_page, next_pages: decoded, where words were given.
-        negotiates: whether it negotiates; ``None`` where that is not known.
-        duplex: ``half`` or ``full`` as set or running; ``None`` where not known.
-        mdi: ``auto``, ``mdi`` or ``mdi_x``; ``None`` where not known.
-        notes: what is odd in what it says.
-    """
-
-    abilities: frozenset[str] | None = None
-    base_page: BasePage | None = None
-    next_pages: NextPages = NO_PAGES
-    negotiates: bool | None = None
-    duplex: str | None = None
-    mdi: str | None = None
-    notes: tuple[str, ...] = ()
+from fourpair_service.domain.port.registers import decode_registers
+from fourpair_service.domain.port.station import Station, station
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,11 +96,14 @@ def observe(document: Mapping[str, Any], facts: PortFacts) -> PortObservation:
         facts: with the bits of the words.
     """
     signals = _signals(document["signals"]) if "signals" in document else None
+    other = document.get("partner")
+    own_registers, other_registers = (
+        decode_registers(each.get("registers", {}), facts) for each in (document, other or {})
+    )
+    partner = station(other or {}, facts, (other or {}).get("negotiates"), other_registers, own_registers)
     return PortObservation(
-        _station(document, facts, _negotiates(document, signals)),
-        _station(document["partner"], facts, document["partner"].get("negotiates"))
-        if "partner" in document
-        else None,
+        station(document, facts, _negotiates(document, signals), own_registers, other_registers),
+        partner if other is not None or partner.abilities is not None or partner.energy_efficient else None,
         signals,
         tuple(_level(level) for level in document.get("levels", ())),
         _poe(document["poe"]) if "poe" in document else None,
@@ -138,46 +118,6 @@ def _negotiates(document: Mapping[str, Any], signals: Signals | None) -> bool | 
     if stated is not None or signals is None:
         return stated
     return None if signals.is_silent else signals.fast_link_pulses
-
-
-def _station(document: Mapping[str, Any], facts: PortFacts, negotiates: bool | None) -> Station:
-    word, words = document.get("ability_word"), document.get("next_pages", ())
-    page = None if word is None else decode_base_page(word, facts)
-    pages = decode_next_pages(words, facts)
-    named = frozenset(document["advertised"]) if "advertised" in document else None
-    told = (page.abilities if page else frozenset()) | pages.abilities | (named or frozenset())
-    return Station(
-        told if page or pages.pages or named is not None else None,
-        page,
-        pages,
-        negotiates,
-        document.get("duplex"),
-        document.get("mdi"),
-        (*_page_notes(page, pages), *pages.notes, *_list_notes(page, named, facts)),
-    )
-
-
-def _page_notes(page: BasePage | None, pages: NextPages) -> tuple[str, ...]:
-    notes = []
-    if page and page.selector != 1:
-        notes.append(
-            f"The selector of 0x{page.word:04X} is {page.selector}, not 1 (IEEE 802.3): its bits are not abilities of Ethernet."
-        )
-    if page and "remote_fault" in page.flags:
-        notes.append("It signals a remote fault: it sees no good signal, or is set to say so.")
-    if page and pages.pages and "next_page" not in page.flags:
-        notes.append(f"0x{page.word:04X} announces no next page, yet there are some: words of two attempts?")
-    return tuple(notes)
-
-
-def _list_notes(page: BasePage | None, named: frozenset[str] | None, facts: PortFacts) -> tuple[str, ...]:
-    if page is None or named is None:
-        return ()
-    of_page = named & facts.base_abilities.keys()
-    differing = [name for name in facts.priority if name in of_page ^ page.abilities]
-    if not differing:
-        return ()
-    return (f"The word 0x{page.word:04X} and the list of abilities differ on {', '.join(differing)}.",)
 
 
 def _signals(document: Mapping[str, Any]) -> Signals:

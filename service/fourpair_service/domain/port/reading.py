@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fourpair_service.domain.cords import Cords
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.port.crossing import CrossingResult, crossing
+from fourpair_service.domain.port.energy import EnergyResult, energy_efficient
 from fourpair_service.domain.port.facts import PortFacts
 from fourpair_service.domain.port.levels import LevelResult, judge_levels
 from fourpair_service.domain.port.negotiation import Settlement, settle
@@ -23,6 +24,7 @@ class PortReading:
     """A port in words, and what it does on this cable; all but ``together`` need a port.
 
     Attributes:
+        energy: what the two ends may save while idle; ``None`` where neither told.
         notes: what is odd in what was observed.
     """
 
@@ -33,6 +35,7 @@ class PortReading:
     poe: PoeResult | None
     together: Together
     notes: tuple[str, ...]
+    energy: EnergyResult | None = None
 
 
 def read_port(
@@ -65,4 +68,5 @@ def read_port(
     poe = judge_poe(observation.poe, powering, power_classes) if observation.poe else None
     partner = observation.partner.notes if observation.partner else ()
     notes = (*observation.port.notes, *partner, *pulse_notes(observation.signals, facts))
-    return PortReading(observation, settlement, meets, levels, poe, both, notes)
+    energy = energy_efficient(observation.port, observation.partner, settlement.agreed, facts)
+    return PortReading(observation, settlement, meets, levels, poe, both, notes, energy)

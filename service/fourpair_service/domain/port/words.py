@@ -1,4 +1,4 @@
-"""The 16-bit words of auto-negotiation: base page and next pages (IEEE 802.3 28.2.1.2, 28.2.3.4)."""
+"""The words of auto-negotiation: base page and next pages (IEEE 802.3 28.2.1.2, 28.2.3.4)."""
 
 from __future__ import annotations
 
@@ -16,6 +16,10 @@ CODE_MASK: Final = 0x7FF
 NULL_MESSAGE: Final = 1
 GIGABIT_MESSAGE: Final = 8
 EXTENDED_MESSAGE: Final = 9
+ENERGY_MESSAGE: Final = 10
+LOW_WORD: Final = 0xFFFF
+
+REGISTERS_TELL: Final = "registers 7.32 and 7.33 tell the same, or name them in advertised"
 
 
 def _set(word: int, bits: Mapping[str, int]) -> frozenset[str]:
@@ -67,12 +71,26 @@ class NextPages:
 
     Attributes:
         abilities: that the pages name.
+        energy_efficient: applications that may pause while idle; ``None`` where no page tells.
         notes: what is odd or cannot be read.
     """
 
     pages: tuple[NextPage, ...]
     abilities: frozenset[str]
     notes: tuple[str, ...]
+    energy_efficient: frozenset[str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ExtendedPage:
+    """An extended next page of 48 bits, of which the low 16 are laid out as a next page (memory).
+
+    What the 32 bits above mean is published in no source that was at hand: they are
+    given as received and not decoded.
+    """
+
+    word: int
+    page: NextPage
 
 
 def decode_base_page(word: int, facts: PortFacts) -> BasePage:
@@ -96,6 +114,7 @@ def decode_next_pages(words: Sequence[int], facts: PortFacts) -> NextPages:
     pages = tuple(_next_page(word, facts) for word in words)
     abilities: set[str] = set()
     notes = list(_oddities(pages))
+    energy_efficient = None
     for message, first in _messages(pages):
         if message.code == GIGABIT_MESSAGE and first is not None:
             abilities |= _set(first.word, facts.gigabit_abilities)
@@ -104,9 +123,28 @@ def decode_next_pages(words: Sequence[int], facts: PortFacts) -> NextPages:
         if message.code == EXTENDED_MESSAGE:
             notes.append(
                 "Multi-gigabit abilities follow in an extended next page, which 16-bit words do not hold: "
-                "name them in advertised."
+                f"{REGISTERS_TELL}."
             )
-    return NextPages(pages, frozenset(abilities), tuple(notes))
+        if message.code == ENERGY_MESSAGE and first is not None:
+            energy_efficient = _set(first.word, facts.energy_efficient_page)
+    return NextPages(pages, frozenset(abilities), tuple(notes), energy_efficient)
+
+
+def decode_extended_pages(
+    words: Sequence[int], facts: PortFacts
+) -> tuple[tuple[ExtendedPage, ...], tuple[str, ...]]:
+    """Return extended next pages as far as their layout is known, and what is to be said of them.
+
+    Args:
+        words: of 48 bits, 0 to 2^48 - 1.
+        facts: with the bits.
+    """
+    pages = tuple(ExtendedPage(word, _next_page(word & LOW_WORD, facts)) for word in words)
+    notes = [
+        f"Extended next page 0x{page.word:012X} given; not decoded: no published layout here. {REGISTERS_TELL.capitalize()}."
+        for page in pages
+    ]
+    return pages, tuple(notes)
 
 
 def _next_page(word: int, facts: PortFacts) -> NextPage:

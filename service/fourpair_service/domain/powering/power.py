@@ -81,10 +81,7 @@ def power_on(
         standard: family of the edition, ``TIA`` or ``ISO``, for the stranded factor.
         stated: cords to add to a permanent link; ``None``: the default.
     """
-    cords = cords_added(measurement, facts, cable, standard, stated)
-    resistance = link_resistance(measurement, cords, cable, facts)
-    classes = {n: class_result(power_class, resistance) for n, power_class in facts.classes.items()}
-    types = {n: _type_result(source_type, classes) for n, source_type in facts.types.items()}
+    resistance, classes, types = _judged(measurement, facts, cable, standard, stated)
     top = _highest(classes)
     told = facts.classes[top] if top is not None else None
     at_a = _nominal_pair_a(told) if told else facts.types[min(facts.types)].pair_current_a
@@ -97,6 +94,33 @@ def power_on(
         advice,
         (*resistance.notes, LOWEST_VOLTAGE, DUAL_SIGNATURE),
     )
+
+
+def supported_types(
+    measurement: LinkMeasurement,
+    facts: PoweringFacts,
+    cable: CableFacts,
+    *,
+    standard: str,
+    stated: StatedCords | None = None,
+) -> tuple[int, ...]:
+    """Return the power types that :func:`power_on` calls supported, alone."""
+    _, _, types = _judged(measurement, facts, cable, standard, stated)
+    return tuple(number for number, result in types.items() if result.state is Support.SUPPORTED)
+
+
+def _judged(
+    measurement: LinkMeasurement,
+    facts: PoweringFacts,
+    cable: CableFacts,
+    standard: str,
+    stated: StatedCords | None,
+) -> tuple[LinkResistance, dict[int, ClassResult], dict[int, TypeResult]]:
+    cords = cords_added(measurement, facts, cable, standard, stated)
+    resistance = link_resistance(measurement, cords, cable, facts)
+    classes = {n: class_result(power_class, resistance) for n, power_class in facts.classes.items()}
+    types = {n: _type_result(source_type, classes) for n, source_type in facts.types.items()}
+    return resistance, classes, types
 
 
 def cords_added(

@@ -70,9 +70,23 @@ def _between(
     measurement: LinkMeasurement, pairs: tuple[str, ...], limit: UnbalanceLimit
 ) -> Iterator[Unbalance]:
     for first, second in combinations(pairs, 2):
-        found = between_ohm(measurement, first, second)
+        found = between_ohm(measurement, first, second) or _from_loops(measurement, first, second)
         if found is not None:
             yield _unbalance("between_pairs", f"{first}-{second}", *found, limit, None)
+
+
+def _from_loops(measurement: LinkMeasurement, first: str, second: str) -> tuple[float, float] | None:
+    """Return the difference of two pairs and their sum, from the loop and the unbalance of each. [ohm].
+
+    Wires a and b in parallel are ab / (a + b) = ((a + b)^2 - (a - b)^2) / 4 (a + b).
+    """
+    parallel = []
+    for pair in (first, second):
+        loop, difference = loop_ohm(measurement, pair), unbalance_within_ohm(measurement, pair)
+        if not loop or difference is None:
+            return None
+        parallel.append((loop**2 - difference**2) / (4 * loop))
+    return abs(parallel[0] - parallel[1]), sum(parallel)
 
 
 def _unbalance(

@@ -35,6 +35,7 @@ from fourpair_service.http.terms import terms
 from fourpair_service.records.appending import Written
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import Terms
+from fourpair_service.records.documents import first_reason
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.upserts import ATOMIC, ItemResult, batch, upsert
 
@@ -111,6 +112,7 @@ def _told(sent: Any, written: Written | None, problem: Document | None) -> Docum
         "record": written.record.id if written else None,
         "revision": written.revision.number if written else None,
         "outcome": written.revision.outcome if written else None,
+        "reason": first_reason(written.verdict) if written else None,
         "problem": problem,
     }
 

@@ -23,6 +23,7 @@ from fourpair_service.http.schemas.jobs import ReconcileSchema
 from fourpair_service.http.schemas.queries import ChangesQuery, StatsQuery
 from fourpair_service.http.services import services
 from fourpair_service.records.curves import Document
+from fourpair_service.records.errors import InvalidQueryError
 from fourpair_service.records.integrity import canonical_json, digest
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Change
@@ -36,18 +37,27 @@ NAP_S: Final = 0.2
 TAKE_WAITING: Final = "fourpair.take_waiting"
 HANDED_OVER: Final = "fourpair.handed_over"
 
+# Whoever followed a store that was put back to a backup would else wait in silence, and then miss what comes.
+AHEAD: Final = (
+    "The feed has come to {last}: {after} was given by another store, or by this one before a backup was put "
+    "back. Go on from a seq before that, and compare with POST /v1/reconcile what you hold."
+)
+
 blueprint = StrictBlueprint("changes", __name__, url_prefix="/v1", description="What other systems follow")
 
 
 def _page(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
     jobs = caller().asked([query["job"]] if "job" in query else None)
     with services().desk.store.reading() as reader:
-        last = reader.last_change()
-        found = reader.changes(after=query["after"], limit=query["limit"], jobs=jobs)
-        return found, last.seq if last else 0
+        newest = reader.last_change()
+        last = newest.seq if newest else 0
+        if query["after"] > last:
+            raise InvalidQueryError("after", AHEAD.format(last=last, after=query["after"]))
+        return reader.changes(after=query["after"], limit=query["limit"], jobs=jobs), last
 
 
-def _waited(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
+def waited(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
+    """Return the entries of the feed that a query asks for, as soon as there are any, and its last ``seq``."""
     found, last = _page(query)
     take = request.environ.get(TAKE_WAITING)
     if found or not query["wait"]:
@@ -63,6 +73,12 @@ def _waited(query: Mapping[str, Any]) -> tuple[Sequence[Change], int]:
     return found, last
 
 
+def reached(found: Sequence[Change], last: int, query: Mapping[str, Any]) -> int:
+    """Return after which ``seq`` a reader goes on who was given these entries."""
+    # An entry committed since must not be skipped: a full page ends with its own last one.
+    return found[-1].seq if len(found) >= query["limit"] else max(last, query["after"])
+
+
 @blueprint.route("/changes")
 class Changes(MethodView):
     """The change feed."""
@@ -76,11 +92,9 @@ class Changes(MethodView):
         A key that sees some jobs alone gets their entries; ``seq`` then skips those of
         others. An empty answer before the wait is over means: ask again.
         """
-        found, last = _waited(query)
+        found, last = waited(query)
         changes = [change_document(change, caller()) for change in found]
-        # An entry committed since must not be skipped: a full page ends with its own last one.
-        reached = changes[-1]["seq"] if len(changes) >= query["limit"] else max(last, query["after"])
-        document = {"changes": changes, "next_after": reached, "last_seq": last}
+        document = {"changes": changes, "next_after": reached(found, last, query), "last_seq": last}
         return tagged(answered(document), digest(canonical_json(document))[7:39])
 
 

@@ -34,6 +34,7 @@ from fourpair_service.http.services import services
 from fourpair_service.http.sheets import asked_form, sheet_response, source_of
 from fourpair_service.http.sweeps_csv import read_sweeps_csv
 from fourpair_service.http.touchstone import TouchstoneFile
+from fourpair_service.reports.sheet.form import MEDIA
 
 MULTIPART: Final = "multipart/form-data"
 MEASUREMENT_PART: Final = "measurement"
@@ -76,7 +77,7 @@ LINK_BODY: Final = {
         **{kind: {"schema": schema} for kind, schema in OTHER_FORMS.items()},
     },
 }
-SHEET: Final = ("format", "extent", "language", "length_unit", "paper", "picture")
+SHEET: Final = ("format", *SHEET_FIELDS)
 
 
 class GradeQuery(StrictSchema):
@@ -101,11 +102,11 @@ class GradeOrSheetQuery(GradeQuery):
     """The same, and a sheet in place of JSON where one is wanted."""
 
     format = Choice(
-        ("json", "html", "pdf", "text", "svg"),
+        ("json", *MEDIA),
         metadata={"description": "a sheet of the link in place of JSON; goes before the Accept header"},
     )
     extent, language, length_unit = (SHEET_FIELDS[name] for name in ("extent", "language", "length_unit"))
-    paper, picture = (SHEET_FIELDS[name] for name in ("paper", "picture"))
+    paper, picture, width_px = (SHEET_FIELDS[name] for name in ("paper", "picture", "width_px"))
 
 
 def body_bytes(settings: Settings) -> bytes:
@@ -170,13 +171,26 @@ def sent_form(settings: Settings) -> SentForm:
             f"{got or 'none'}{NO_PARTS if not got else ''}."
         )
     raw = parts[0].read() if parts else (text or "").encode()
-    files = tuple(_file(part, settings) for part in request.files.getlist(SWEEP_PART))
+    files = tuple(sent_file(part, settings) for part in request.files.getlist(SWEEP_PART))
     if not files:
         raise UnreadableBodyError(f"Send at least one part {SWEEP_PART!r} with a Touchstone or CSV file.")
-    tables = [file for file in files if file.name.casefold().endswith(CSV_ENDING)]
     document = read_document(raw)
-    whole = _with_tables(document, tables, settings) if tables else document
-    return SentForm(document, whole, files, tuple(file for file in files if file not in tables))
+    whole, left = with_tables(document, files, settings)
+    return SentForm(document, whole, files, left)
+
+
+def with_tables(
+    document: Any, files: Sequence[TouchstoneFile], settings: Settings
+) -> tuple[Any, tuple[TouchstoneFile, ...]]:
+    """Return a document with the sweeps of a CSV file in it, where there is one, and the files that are left.
+
+    Raises:
+        ServiceError: the table cannot be read, or sweeps come in several places.
+    """
+    tables = [file for file in files if file.name.casefold().endswith(CSV_ENDING)]
+    if not tables:
+        return document, tuple(files)
+    return _with_tables(document, tables, settings), tuple(file for file in files if file not in tables)
 
 
 def _with_tables(document: Any, tables: Sequence[TouchstoneFile], settings: Settings) -> Any:
@@ -191,7 +205,12 @@ def _with_tables(document: Any, tables: Sequence[TouchstoneFile], settings: Sett
     return {**{n: v for n, v in document.items() if n != "frequency_mhz"}, "sweeps": sweeps}
 
 
-def _file(part: Any, settings: Settings) -> TouchstoneFile:
+def sent_file(part: Any, settings: Settings) -> TouchstoneFile:
+    """Return a file of a form.
+
+    Raises:
+        BodyTooLargeError: as it says.
+    """
     content = part.read(settings.max_part_bytes + 1)
     if len(content) > settings.max_part_bytes:
         raise BodyTooLargeError(f"{part.filename} is larger than {settings.max_part_bytes} bytes.")

@@ -25,6 +25,7 @@ from fourpair_service.http.operation import (
     loaded,
     operate,
     tagged,
+    tagged_by_content,
 )
 from fourpair_service.http.record_documents import attachment_document, schedule_document
 from fourpair_service.http.resources.grade import body_bytes
@@ -41,13 +42,13 @@ from fourpair_service.http.schemas.jobs import MOST_LINKS, ScheduledLinkSchema
 from fourpair_service.http.schemas.queries import AttachmentQuery, FormatQuery, WriteQuery
 from fourpair_service.http.schemas.strict import StrictSchema
 from fourpair_service.http.services import services
-from fourpair_service.http.spreadsheet import csv_text, plain_text
 from fourpair_service.http.terms import expected_tags, terms
 from fourpair_service.records import job_commands
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import job_tag, visible_job
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Job, ScheduledLink
+from fourpair_service.reports.spreadsheet import csv_text, plain_text
 
 HEADER: Final = ("label", "item_code")
 OCTETS: Final = "application/octet-stream"
@@ -185,13 +186,13 @@ class Schedule(MethodView):
 class Attachments(MethodView):
     """The documents of a job."""
 
-    @operate(blueprint, "listAttachments", scope=Scope.READ, answer=AttachmentListSchema, problems=(404,))
+    @operate(blueprint, "listAttachments", scope=Scope.READ, answer=AttachmentListSchema, problems=(304, 404))
     def get(self, query: Mapping[str, Any], job_id: str) -> Response:
         """List the documents of a job with their digests."""
         with services().desk.store.reading() as reader:
             visible_job(reader, caller(), job_id)
             found = [attachment_document(attachment) for attachment in reader.attachments(job_id)]
-        return answered({"attachments": found})
+        return tagged_by_content(answered({"attachments": found}))
 
     @operate(
         blueprint,
@@ -217,6 +218,8 @@ class Attachments(MethodView):
                 services().desk, caller(), job_id, raw, own, name=query["name"], media_type=request.mimetype
             )
         headers = {"Idempotent-Replayed": "true"} if written.replayed else {}
+        if not dry_run:
+            headers["Location"] = f"/v1/jobs/{job_id}/attachments/{written.attachment.id}"
         return answered(attachment_document(written.attachment), 200 if dry_run else 201, headers)
 
 

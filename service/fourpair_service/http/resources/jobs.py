@@ -21,6 +21,7 @@ from fourpair_service.http.operation import (
     operate,
     raw_body,
     tagged,
+    tagged_by_content,
 )
 from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import job_document
@@ -131,7 +132,9 @@ class Jobs(MethodView):
             written = job_commands.create_job(desk, caller(), job_id, values, own)
         return job_response(written, dry_run=dry_run)
 
-    @operate(blueprint, "listJobs", scope=Scope.READ, query=CursorQuery, answer=JobListSchema)
+    @operate(
+        blueprint, "listJobs", scope=Scope.READ, query=CursorQuery, answer=JobListSchema, problems=(304,)
+    )
     def get(self, query: Mapping[str, Any]) -> Response:
         """List jobs in the order of their ids."""
         limit = query["limit"]
@@ -139,7 +142,7 @@ class Jobs(MethodView):
             found = reader.jobs(after=query.get("cursor", ""), limit=limit + 1, visible=caller().jobs)
             page = [job_document(reader, job) for job in found[:limit]]
         cursor = found[limit - 1].id if len(found) > limit else None
-        return linked(answered({"jobs": page, "next_cursor": cursor}), cursor)
+        return tagged_by_content(linked(answered({"jobs": page, "next_cursor": cursor}), cursor))
 
 
 @blueprint.route("/jobs/<job_id>")

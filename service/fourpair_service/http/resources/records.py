@@ -23,6 +23,7 @@ from fourpair_service.http.operation import (
     operate,
     raw_body,
     tagged,
+    tagged_by_content,
 )
 from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import record_document, revision_document, written_document
@@ -57,6 +58,7 @@ from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import PartyKind, Record, Revision
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.times import instant
+from fourpair_service.rulesets.errors import UnknownRuleSetError
 
 WITHDRAWN: Final = {"no": False, "only": True, "also": None}
 NO_ONE: Final = "no-one"
@@ -111,7 +113,8 @@ def written_response(written: Written, *, dry_run: bool) -> Response:
 
 def record_response(reader: Reader, record: Record, revision: Revision) -> Response:
     """Return a record and one of its revisions."""
-    document = {"record": record_document(reader, record), "revision": revision_document(revision)}
+    seq = reader.revision_seqs(record.id)[revision.number]
+    document = {"record": record_document(reader, record), "revision": revision_document(revision, seq)}
     return tagged(answered(document), record_tag(revision))
 
 
@@ -128,6 +131,17 @@ def revision_at(reader: Reader, record: Record, as_of: int | None) -> Revision:
 
 def _instant(query: Mapping[str, Any], name: str) -> str | None:
     return instant(query[name]) if name in query else None
+
+
+def _rule_set_id(name: str | None) -> str | None:
+    """Return the id of a rule set: TIA and ISO mean what they mean where a link is graded.
+
+    A record may rest on one that is not loaded any more, so an unknown name is taken as an id.
+    """
+    try:
+        return None if name is None else services().catalogue.get(name).id
+    except UnknownRuleSetError:
+        return name
 
 
 def filter_of(query: Mapping[str, Any]) -> search.Filter:
@@ -155,7 +169,7 @@ def filter_of(query: Mapping[str, Any]) -> search.Filter:
         application=query.get("application"),
         power_type=query.get("power_type"),
         fault=query.get("fault"),
-        rule_set_id=query.get("rule_set"),
+        rule_set_id=_rule_set_id(query.get("rule_set")),
         provisional=query.get("provisional"),
         withdrawn=WITHDRAWN[query.get("withdrawn", "no")],
     )
@@ -191,7 +205,14 @@ class Records(MethodView):
             written = commands.submit(desk_of(query), caller(), document, own)
         return written_response(written, dry_run=dry_run)
 
-    @operate(blueprint, "listRecords", scope=Scope.READ, query=RecordsQuery, answer=RecordListSchema)
+    @operate(
+        blueprint,
+        "listRecords",
+        scope=Scope.READ,
+        query=RecordsQuery,
+        answer=RecordListSchema,
+        problems=(304,),
+    )
     def get(self, query: Mapping[str, Any]) -> Response:
         """List records; every filter can be combined with every other."""
         store, sort, limit = services().desk.store, search.sort_of(query["sort"]), query["limit"]
@@ -200,7 +221,7 @@ class Records(MethodView):
             found = reader.records(filter_of(query), sort, after=after, limit=limit + 1)
             page = [record_document(reader, record) for record in found[:limit]]
         cursor = search.cursor(found[limit - 1], sort) if len(found) > limit else None
-        return linked(answered({"records": page, "next_cursor": cursor}), cursor)
+        return tagged_by_content(linked(answered({"records": page, "next_cursor": cursor}), cursor))
 
 
 @blueprint.route("/records/<record_id>")

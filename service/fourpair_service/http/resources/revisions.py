@@ -12,7 +12,7 @@ from flask.views import MethodView
 from fourpair_service.http.auth import caller
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.measurement_csv import measurement_csv
-from fourpair_service.http.operation import answered, operate, tagged
+from fourpair_service.http.operation import answered, operate, tagged, tagged_by_content
 from fourpair_service.http.query_errors import NotAcceptableError
 from fourpair_service.http.record_documents import revision_document
 from fourpair_service.http.resources.records import revision_at
@@ -27,7 +27,7 @@ from fourpair_service.http.schemas.record_answers import (
 from fourpair_service.http.schemas.sheets import SHEET_CONTENT, SheetQuery
 from fourpair_service.http.schemas.verdict import VerdictSchema
 from fourpair_service.http.services import services
-from fourpair_service.http.sheets import SheetForm, asked_form, record_source, sheet_response
+from fourpair_service.http.sheets import asked_form, record_source, sheet_response
 from fourpair_service.records.desk import record_tag, visible_record, visible_revision, visible_revisions
 from fourpair_service.records.documents import stored_document
 from fourpair_service.records.errors import NotFoundError
@@ -35,6 +35,7 @@ from fourpair_service.records.integrity import digest
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Revision
 from fourpair_service.records.ports import Reader
+from fourpair_service.reports.sheet.form import SheetForm
 
 CSV = "text/csv"
 CSV_DOC = {"responses": {200: {"content": {CSV: {"schema": {"type": "string"}}}}}}
@@ -94,7 +95,7 @@ def _assessment(reader: Reader, revision: Revision) -> Response:
     found = reader.assessment(revision.record_id, revision.number)
     if found is None:
         raise NotFoundError("assessment", f"of revision {revision.number} of record {revision.record_id}")
-    return answered({"version": found.version, "assessment": found.document})
+    return tagged_by_content(answered({"version": found.version, "assessment": found.document}))
 
 
 @blueprint.route("/records/<record_id>/revisions")
@@ -106,8 +107,10 @@ class Revisions(MethodView):
         """List the revisions of a record, the first one first; those under a job that the key does not see are left out."""
         with services().desk.store.reading() as reader:
             record = visible_record(reader, caller(), record_id)
+            seqs = reader.revision_seqs(record_id)
             found = [
-                revision_document(revision) for revision in visible_revisions(reader, caller(), record_id)
+                revision_document(revision, seqs[revision.number])
+                for revision in visible_revisions(reader, caller(), record_id)
             ]
         return tagged(answered({"revisions": found}), record_tag(record))
 
@@ -119,8 +122,9 @@ class OneRevision(MethodView):
     @operate(blueprint, "getRevision", scope=Scope.READ, answer=RevisionSchema, problems=GONE)
     def get(self, query: Mapping[str, Any], record_id: str, number: int) -> Response:
         """Show one revision."""
-        with _numbered(record_id, number) as (_, revision):
-            return tagged(answered(revision_document(revision)), record_tag(revision))
+        with _numbered(record_id, number) as (reader, revision):
+            document = revision_document(revision, reader.revision_seqs(record_id)[number])
+            return tagged(answered(document), record_tag(revision))
 
 
 @blueprint.route("/records/<record_id>/revisions/<int:number>/verdict")
@@ -193,7 +197,7 @@ class NewestAssessment(MethodView):
         scope=Scope.READ,
         query=AsOfQuery,
         answer=KeptAssessmentSchema,
-        problems=(404,),
+        problems=(304, 404),
     )
     def get(self, query: Mapping[str, Any], record_id: str) -> Response:
         """Show what is said beside the newest verdict; it has its own version and may get better."""
@@ -216,7 +220,7 @@ class RecordSheet(MethodView):
         doc={"responses": SHEET_CONTENT},
     )
     def get(self, query: Mapping[str, Any], record_id: str) -> Response:
-        """Give the link sheet or its receipt as HTML, PDF, text, or one of its pictures as SVG.
+        """Give the link sheet or its receipt as HTML, PDF, text, or one of its pictures as SVG or PNG.
 
         The same revision gives the same bytes for as long as what is said beside its verdict stays.
         """

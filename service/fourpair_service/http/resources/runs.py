@@ -47,7 +47,6 @@ from fourpair_service.http.schemas.runs import (
     RunSchema,
 )
 from fourpair_service.http.services import services
-from fourpair_service.http.spreadsheet import csv_lines
 from fourpair_service.http.terms import terms
 from fourpair_service.records.curves import Document
 from fourpair_service.records.errors import InvalidQueryError
@@ -60,6 +59,7 @@ from fourpair_service.records.runs.commands import (
     visible_runs,
 )
 from fourpair_service.records.runs.model import Question, Run, RunKind
+from fourpair_service.reports.spreadsheet import csv_lines
 from fourpair_service.rulesets.application_reader import read_applications
 
 PLACE: Final = re.compile(r"[0-9a-zA-Z-]{1,64}")

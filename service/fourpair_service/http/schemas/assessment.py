@@ -7,7 +7,7 @@ from marshmallow import fields
 from fourpair_service.domain.diagnosis.faults import FaultCode
 from fourpair_service.domain.diagnosis.model import Confidence
 from fourpair_service.domain.distance.events import EventKind
-from fourpair_service.domain.link import End
+from fourpair_service.domain.link import PAIRS, End
 from fourpair_service.http.schemas.answer import Answer, texts, word
 from fourpair_service.http.schemas.carried import CarriedSchema
 from fourpair_service.http.schemas.port_reading import PortReadingSchema
@@ -77,6 +77,27 @@ class ImpedanceSchema(Answer):
     impedance_ohm = fields.List(fields.Float(), required=True)
 
 
+class RepeatedSchema(Answer):
+    """Bumps at equal distances: their pitch, or a whole fraction of it, and where they are."""
+
+    pair = word(PAIRS)
+    measured_from = word(End)
+    pitch_m = fields.Float(required=True)
+    from_m = fields.Float(required=True)
+    to_m = fields.Float(required=True)
+    frequency_mhz = fields.List(fields.Float(), required=True)
+
+
+class LossDeviationSchema(Answer):
+    """How the loss departs from the smooth loss of a cable; spacing of the two mismatches that make it ripple."""
+
+    pair = word(PAIRS)
+    worst_db = fields.Float(required=True)
+    frequency_mhz = fields.Float(required=True)
+    ripple_db = fields.Float(required=True)
+    spacing_m = fields.Float(required=True, allow_none=True)
+
+
 class AlongSchema(Answer):
     """What lies along the link, where phase was measured."""
 
@@ -84,6 +105,8 @@ class AlongSchema(Answer):
     reflections = fields.List(fields.Nested(ReflectionSchema), required=True)
     couplings = fields.List(fields.Nested(CouplingSchema), required=True)
     impedance = fields.List(fields.Nested(ImpedanceSchema), required=True)
+    repeated = fields.List(fields.Nested(RepeatedSchema), required=True)
+    loss_deviation = fields.List(fields.Nested(LossDeviationSchema), required=True)
 
 
 class AssessmentSchema(Answer):

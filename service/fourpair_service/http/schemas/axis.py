@@ -43,15 +43,15 @@ def read_axis(value: Any) -> Axis:
     """Return the axis that a document describes.
 
     Args:
-        value: a list of frequencies, or a list of ``{start, step, stop}``, each
-            with its stop included. [MHz]
+        value: a list or an array of frequencies, or a list of ``{start, step, stop}``,
+            each with its stop included. [MHz]
 
     Raises:
         ValidationError: with messages nested by position.
     """
-    if type(value) is not list:
+    if type(value) is not list and type(value) is not np.ndarray:
         raise ValidationError(f"Expected a list of frequencies in MHz, got {what_it_is(value)}.")
-    if not value:
+    if len(value) == 0:
         raise ValidationError("An axis needs at least one frequency.")
     points = current_limits().points_per_curve
     if len(value) > points:

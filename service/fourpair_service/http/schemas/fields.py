@@ -11,12 +11,19 @@ import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Any, Final
 
+import orjson
 from marshmallow import ValidationError, fields, missing
 
 from fourpair_service.http.schemas.advice import what_it_is
-from fourpair_service.http.schemas.document_limits import DEFAULT_LIMITS, current_limits
+from fourpair_service.http.schemas.document_limits import (
+    DEFAULT_LIMITS,
+    DocumentLimits,
+    current_limits,
+    reading_within,
+)
 
 # RFC 3339 section 5.6, with the offset that makes the time a moment.
 _MOMENT: Final = re.compile(
@@ -52,6 +59,39 @@ class Direct(fields.Field[Any]):
 
 class Nested(Direct, fields.Nested):
     """An object inside an object."""
+
+
+# Parts of documents that are kept, as an office full of links is measured with the same few.
+REMEMBERED: Final = 256
+
+
+class Remembered(Nested):
+    """An object that is the same in most documents, read once and not to be written to."""
+
+    def __init__(self, *arguments: Any, **kwargs: Any) -> None:
+        super().__init__(*arguments, **kwargs)
+        self._known = lru_cache(REMEMBERED)(self._read)
+
+    def _deserialize(
+        self,
+        value: Any,
+        attr: str | None,
+        data: Mapping[str, Any] | None,
+        partial: Any = None,
+        **kwargs: Any,
+    ) -> Any:
+        if partial or type(value) is not dict:
+            return super()._deserialize(value, attr, data, partial, **kwargs)
+        try:
+            text = orjson.dumps(value)
+        except TypeError:
+            return super()._deserialize(value, attr, data, partial, **kwargs)
+        return self._known(text, current_limits())
+
+    def _read(self, text: bytes, limits: DocumentLimits) -> Any:
+        # What is wrong raises, and is not kept.
+        with reading_within(limits):
+            return super()._deserialize(orjson.loads(text), None, None)
 
 
 class Float(Direct, fields.Float):

@@ -110,6 +110,16 @@ class SummaryLinkSchema(Answer):
     outcome = word(Outcome)
     headroom_db = decimal()
     failing = texts()
+    reason = text(nullable=True)
+
+
+class WantedSchema(Answer):
+    """What a job wants its links to carry: how many do without a condition, and which do not or may not."""
+
+    what = word(("application", "power_type"))
+    name = text()
+    links = whole()
+    others = texts()
 
 
 class SameSchema(Answer):
@@ -145,6 +155,7 @@ class JobSummarySchema(Answer):
     unscheduled = texts()
     first_pass_rate = decimal()
     provisional = flag()
+    wanted = listed(WantedSchema)
     same_measurement = listed(SameSchema)
     worst = listed(SummaryLinkSchema)
     groups = fields.Nested(
@@ -198,12 +209,23 @@ class TicketSchema(Answer):
     body = text()
 
 
+class ByProductSchema(Answer):
+    """What fails because of the fault that it stands in; where it outlives that fault it is told alone, by its key."""
+
+    key = text()
+    state = word(("open", "closed"))
+    what = text()
+    title = text()
+    detail = text()
+
+
 class JobFaultSchema(Answer):
     """Something to mend, under a key that stays across retests."""
 
     key = text()
     state = word(("open", "closed"))
     what = text()
+    by_products = listed(ByProductSchema)
     record = text()
     label = text()
     opened_seq = whole()

@@ -42,6 +42,7 @@ from fourpair_service.http.schemas.fields import (
     Items,
     Moment,
     Nested,
+    Remembered,
     Text,
     TextMap,
 )
@@ -277,14 +278,14 @@ class MeasurementSchema(StrictSchema):
     job = Text()
     tested_at = Moment()
     tested_by = Text()
-    requirement = Nested(RequirementSchema)
-    cable = Nested(CableSchema)
+    requirement = Remembered(RequirementSchema)
+    cable = Remembered(CableSchema)
     ends = Nested(EndsSchema)
     hardware = Items(Text())
     cords = Nested(CordsSchema)
     connectors = Nested(ConnectorsSchema)
-    instrument = Nested(InstrumentSchema)
-    wire_map = Nested(WireMapSchema)
+    instrument = Remembered(InstrumentSchema)
+    wire_map = Remembered(WireMapSchema)
     pairs = Nested(keyed_schema("PairValues", PAIRS, lambda: Nested(PairSchema)))
     conductor_resistance_ohm = _numbers("ConductorResistance", PINS)
     delay_skew_ns = Float(low=0, high=10000, unit="ns")

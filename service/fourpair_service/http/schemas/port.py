@@ -32,37 +32,43 @@ ABILITIES: Final = (
 )
 SIGNALS: Final = ("link_pulse", "100base_tx", "multi_level")
 PLACES: Final = ("port", "far_end")
-LARGEST_WORD: Final = 0xFFFF
+# Registers that are read; a test holds them against the facts.
+REGISTERS: Final = ("9", "10", "7.32", "7.33", "7.60", "7.61", "7.62", "7.63")
 
-_HEXADECIMAL: Final = re.compile(r"0[xX][0-9A-Fa-f]{1,4}", re.ASCII)
-_BARE_HEXADECIMAL: Final = re.compile(r"[0-9A-Fa-f]{4}", re.ASCII)
+_HEXADECIMAL: Final = re.compile(r"0[xX][0-9A-Fa-f]+", re.ASCII)
+_BARE_HEXADECIMAL: Final = re.compile(r"[0-9A-Fa-f]{4,}", re.ASCII)
 
 
 class Word(fields.Field[int]):
-    """A word of 16 bits: a whole number, or text such as ``0x45E1``."""
+    """A word of 16 bits, or as many as asked: a whole number, or text such as ``0x45E1``."""
+
+    def __init__(self, *, bits: int = 16, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.bits, self.largest, self.digits = bits, 2**bits - 1, bits // 4
 
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
     ) -> int:
-        if type(value) is int and 0 <= value <= LARGEST_WORD:
+        if type(value) is int and 0 <= value <= self.largest:
             return value
         if type(value) is str:
             return self._from_text(value)
         got = f"{value}" if type(value) is int else what_it_is(value)
         raise ValidationError(
-            f'Expected a word of 16 bits, such as "0x45E1" or a whole number from 0 to {LARGEST_WORD}, got {got}.'
+            f'Expected a word of {self.bits} bits, such as "0x45E1" or a whole number from 0 to {self.largest}, got {got}.'
         )
 
     def _from_text(self, value: str) -> int:
-        if _HEXADECIMAL.fullmatch(value):
+        if len(value) <= self.digits + 2 and _HEXADECIMAL.fullmatch(value):
             return int(value, 16)
-        hint = f'write "0x{value}"' if _BARE_HEXADECIMAL.fullmatch(value) else 'write it as "0x45E1"'
-        raise ValidationError(f"Expected a word of 16 bits in hexadecimal; {hint}.")
+        bare = len(value) <= self.digits and _BARE_HEXADECIMAL.fullmatch(value)
+        hint = f'write "0x{value}"' if bare else 'write it as "0x45E1"'
+        raise ValidationError(f"Expected a word of {self.bits} bits in hexadecimal; {hint}.")
 
     def json_schema(self) -> dict[str, object]:
         """Return what the OpenAPI description says."""
-        text = {"type": "string", "pattern": "^0[xX][0-9A-Fa-f]{1,4}$"}
-        return {"anyOf": [text, {"type": "integer", "minimum": 0, "maximum": LARGEST_WORD}]}
+        text = {"type": "string", "pattern": f"^0[xX][0-9A-Fa-f]{{1,{self.digits}}}$"}
+        return {"anyOf": [text, {"type": "integer", "minimum": 0, "maximum": self.largest}]}
 
 
 def _peak_advice(value: float) -> str | None:
@@ -124,6 +130,15 @@ class PoeSchema(StrictSchema):
             raise ValidationError({"negative_pairs": [f"Pair {both[0]} is positive and negative at once."]})
 
 
+RegistersSchema = StrictSchema.from_dict(
+    {
+        number: Word(metadata={"description": f"register {number} of the chip at this end, bit 0 the lowest"})
+        for number in REGISTERS
+    },
+    name="RegistersSchema",
+)
+
+
 class StationSchema(StrictSchema):
     """What one end of a link offers and is set to."""
 
@@ -131,6 +146,16 @@ class StationSchema(StrictSchema):
     ability_word = Word(metadata={"description": "base page of auto-negotiation, D0 as bit 0"})
     next_pages = Items(
         Word(), most=16, metadata={"description": "next pages of 16 bits, in the order received"}
+    )
+    extended_next_pages = Items(
+        Word(bits=48), most=16, metadata={"description": "extended next pages of 48 bits, D0 as bit 0"}
+    )
+    registers = fields.Nested(
+        RegistersSchema,
+        metadata={
+            "description": "registers read in the chip at this end: 9, 7.32, 7.60 and 7.62 say what it offers, "
+            "10, 7.33, 7.61 and 7.63 what it hears of the other end"
+        },
     )
     negotiates = Flag()
     duplex = Choice(("half", "full"))

@@ -12,7 +12,7 @@ from fourpair_service.domain.port.negotiation import How, Mismatch
 from fourpair_service.domain.port.together import Holds
 from fourpair_service.domain.support import Support
 from fourpair_service.http.schemas.answer import Answer, texts, word
-from fourpair_service.http.schemas.port import PLACES, SIGNALS
+from fourpair_service.http.schemas.port import PLACES, REGISTERS, SIGNALS
 
 
 def _optional_text() -> fields.String:
@@ -53,12 +53,44 @@ class NextPageSchema(Answer):
     title = _optional_text()
 
 
+class ExtendedPageSchema(NextPageSchema):
+    """An extended next page: its message, and that the rest is not decoded."""
+
+    decoded = fields.Boolean(required=True)
+
+
+class RegisterReadingSchema(Answer):
+    """A register of this end in words; ``tells_of`` the port itself or the other end."""
+
+    number = word(REGISTERS)
+    title = fields.String(required=True)
+    tells_of = word(("own", "other"))
+    abilities = texts()
+    energy_efficient = texts()
+    flags = texts()
+    unnamed_bits = fields.List(fields.Integer(), required=True)
+    source = fields.String(required=True)
+    basis = word(Basis)
+    word = fields.String(required=True)
+
+
+class EnergySchema(Answer):
+    """Whether two ports may pause while their link is idle; null: not known."""
+
+    shared = texts()
+    used = fields.Boolean(required=True, allow_none=True)
+    text = fields.String(required=True)
+
+
 class StationReadingSchema(Answer):
     """One end of the link."""
 
     abilities = fields.List(fields.String(), required=True, allow_none=True)
     base_page = fields.Nested(BasePageSchema, required=True, allow_none=True)
     next_pages = fields.List(fields.Nested(NextPageSchema), required=True)
+    extended_next_pages = fields.List(fields.Nested(ExtendedPageSchema), required=True)
+    registers = fields.List(fields.Nested(RegisterReadingSchema), required=True)
+    energy_efficient = fields.List(fields.String(), required=True, allow_none=True)
     negotiates = fields.Boolean(required=True, allow_none=True)
     duplex = word(("half", "full"), allow_none=True)
     mdi = word(("auto", "mdi", "mdi_x"), allow_none=True)
@@ -119,6 +151,7 @@ class PortReadingSchema(Answer):
     port = fields.Nested(StationReadingSchema, required=True, allow_none=True)
     partner = fields.Nested(StationReadingSchema, required=True, allow_none=True)
     negotiation = fields.Nested(SettlementSchema, required=True, allow_none=True)
+    energy_efficient = fields.Nested(EnergySchema, required=True, allow_none=True)
     crossing = fields.Nested(CrossingSchema, required=True, allow_none=True)
     levels = fields.List(fields.Nested(LevelReadingSchema), required=True)
     poe = fields.Nested(PortPowerSchema, required=True, allow_none=True)

@@ -142,7 +142,7 @@ class GradedWriteQuery(WriteQuery):
     assessment = Choice(
         (Detail.NONE, Detail.FAULTS, Detail.ALL),
         metadata={
-            "description": "how much to keep beside the verdict; a record kept with none is not found by application or power type"
+            "description": "how much to keep beside the verdict; what the link supports is kept by name in any case, so that it is found by application and power type"
         },
     )
 

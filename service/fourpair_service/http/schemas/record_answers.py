@@ -55,6 +55,7 @@ class RevisionSchema(Answer):
 
     record = text()
     number = whole()
+    seq = whole()
     kind = word(Kind)
     job = text()
     label = text()
@@ -114,6 +115,7 @@ class BatchItemSchema(Answer):
     record = text(nullable=True)
     revision = whole(nullable=True)
     outcome = word(Outcome, nullable=True)
+    reason = text(nullable=True)
     problem = fields.Dict(keys=fields.String(), required=True, allow_none=True)
 
 

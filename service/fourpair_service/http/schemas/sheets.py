@@ -8,7 +8,8 @@ from typing import Any, Final
 from marshmallow import fields
 
 from fourpair_service.http.schemas.fields import Choice, Text
-from fourpair_service.http.schemas.queries import AsOfQuery
+from fourpair_service.http.schemas.queries import AsOfQuery, WholeNumber
+from fourpair_service.reports.sheet.form import LEAST_WIDTH_PX, MEDIA, MOST_WIDTH_PX, WIDTH_PX
 
 TEXT: Final = {"schema": {"type": "string"}}
 SHEET_CONTENT: Final = {
@@ -18,13 +19,12 @@ SHEET_CONTENT: Final = {
             "application/pdf": {"schema": {"type": "string", "contentMediaType": "application/pdf"}},
             "text/plain": TEXT,
             "image/svg+xml": TEXT,
+            "image/png": {"schema": {"type": "string", "contentMediaType": "image/png"}},
         }
     }
 }
 SHEET_FIELDS: Final[Mapping[str, fields.Field[Any]]] = {
-    "format": Choice(
-        ("html", "pdf", "text", "svg"), metadata={"description": "goes before the Accept header"}
-    ),
+    "format": Choice((*MEDIA,), metadata={"description": "goes before the Accept header"}),
     "extent": Choice(
         ("sheet", "receipt"), metadata={"description": "the whole page, or half a page for the site"}
     ),
@@ -32,7 +32,14 @@ SHEET_FIELDS: Final[Mapping[str, fields.Field[Any]]] = {
     "length_unit": Choice(("m", "ft")),
     "paper": Choice(("a4", "letter")),
     "picture": Text(
-        metadata={"description": "of an SVG: wires, run, or margin- and a parameter, such as margin-next"}
+        metadata={
+            "description": "of an SVG or PNG: wires, run, or margin- and a parameter, such as margin-next"
+        }
+    ),
+    "width_px": WholeNumber(
+        low=LEAST_WIDTH_PX,
+        high=MOST_WIDTH_PX,
+        metadata={"description": f"width of a PNG, {WIDTH_PX} where it is left out"},
     ),
 }
 
@@ -42,3 +49,4 @@ class SheetQuery(AsOfQuery):
 
     format, extent, language = (SHEET_FIELDS[name] for name in ("format", "extent", "language"))
     length_unit, paper, picture = (SHEET_FIELDS[name] for name in ("length_unit", "paper", "picture"))
+    width_px = SHEET_FIELDS["width_px"]

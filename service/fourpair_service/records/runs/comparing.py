@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
+from fourpair_service.domain.verdict_document import WORDS
 from fourpair_service.records.curves import Document
 
 MOST_CAUSES: Final = 5
-# What the verdict says of a parameter that is no result: an edition may word it anew.
-WORDS: Final = frozenset({"title", "source", "clause", "note"})
 NO_MARGIN: Final = float("inf")
 
 
@@ -62,13 +61,14 @@ def _cause(before: Mapping[str, Any] | None, after: Mapping[str, Any] | None) ->
     }
 
 
-def _weight(cause: Document) -> tuple[bool, float]:
-    margin = cause["margin_after"]
-    return cause["outcome_before"] == cause["outcome_after"], NO_MARGIN if margin is None else margin
+def _weight(cause: Document) -> tuple[bool, bool, float]:
+    before, after, margin = cause["outcome_before"], cause["outcome_after"], cause["margin_after"]
+    is_shown_only = before is None and after is None
+    return before == after, is_shown_only, NO_MARGIN if margin is None else margin
 
 
 def causes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[Document]:
-    """Return the parameters that differ: those whose outcome has moved first, then the smallest margin."""
+    """Return the parameters that differ: those whose outcome has moved first, those only shown last."""
 
     def by_place(rows: Iterable[Mapping[str, Any]]) -> dict[tuple[str, str | None], Mapping[str, Any]]:
         return {(row["parameter"], row.get("end")): row for row in rows}

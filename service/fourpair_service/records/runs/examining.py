@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from fourpair_service.errors import ServiceError
 from fourpair_service.records.curves import Document, join
 from fourpair_service.records.desk import Grader, Grading
+from fourpair_service.records.errors import StoreError
 from fourpair_service.records.model import Assessment, Record
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.runs.comparing import difference
@@ -21,16 +22,31 @@ NOT_EVALUATED: Final = "not_evaluated"
 
 
 @dataclass(frozen=True, slots=True)
+class Held:
+    """A measurement, what it is to be held against, and the verdict that there is."""
+
+    document: Document
+    asked: Document
+    verdict: Mapping[str, Any]
+
+
+# Tells of which measurements it is certain that grading finds what their verdicts say.
+Standing = Callable[[Sequence[Held]], Sequence[bool]]
+
+
+@dataclass(frozen=True, slots=True)
 class Bench:
     """Where records are looked at: a store to read from, and how to grade.
 
     Attributes:
         grade: with all that is kept beside a verdict; for one that has changed.
+        standing: spares the grading of what stands; ``None`` grades everything.
     """
 
     reader: Reader
     grader_for: GraderFor
     grade: Grader
+    standing: Standing | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,15 +86,21 @@ def is_concerned(question: Question, record: Record) -> bool:
     return question.kind is not RunKind.REGRADE or record.rule_set_id in question.supersedes
 
 
-def _regraded(bench: Bench, question: Question, record: Record) -> Examined:
+def _held(bench: Bench, question: Question, record: Record) -> Held:
     before = bench.reader.verdict(record.id, record.revision)
     assert before is not None, "a revision has its verdict"
-    asked = _asked(before, rule_set=question.rule_set)
-    document = _document(bench.reader, record)
-    found = difference(before, bench.grader_for(question)(document, asked).verdict)
+    return Held(_document(bench.reader, record), _asked(before, rule_set=question.rule_set), before)
+
+
+def _unchanged(record: Record) -> Examined:
+    return Examined(record.id, record.row, record.revision, Found.UNCHANGED)
+
+
+def _regraded(bench: Bench, question: Question, record: Record, held: Held) -> Examined:
+    found = difference(held.verdict, bench.grader_for(question)(held.document, held.asked).verdict)
     if found is None:
-        return Examined(record.id, record.row, record.revision, Found.UNCHANGED)
-    grading = bench.grade(document, asked)
+        return _unchanged(record)
+    grading = bench.grade(held.document, held.asked)
     return Examined(
         record.id,
         record.row,
@@ -175,19 +197,48 @@ def _assessed(bench: Bench, question: Question, record: Record) -> Examined:
     )
 
 
-def examine(bench: Bench, question: Question, record: Record) -> Examined:
-    """Return what a run finds of a record; an error of grading is a finding too."""
-    if not is_concerned(question, record):
-        return Examined(record.id, record.row, record.revision, Found.NOT_CONCERNED)
-    look = _regraded if question.kind is RunKind.REGRADE else _assessed
+def _looked_at(bench: Bench, question: Question, record: Record, held: Held | None) -> Examined:
     try:
-        return look(bench, question, record)
+        if question.kind is not RunKind.REGRADE:
+            return _assessed(bench, question, record)
+        return _regraded(bench, question, record, held or _held(bench, question, record))
+    except StoreError:
+        raise  # of the store that is away, not of the record
     except ServiceError as error:
         told = _told(record, refused=str(error), code=error.code)
         return Examined(record.id, record.row, record.revision, Found.REFUSED, told)
 
 
+def examine(bench: Bench, question: Question, record: Record) -> Examined:
+    """Return what a run finds of a record; an error of grading is a finding too.
+
+    Raises:
+        StoreError: the store failed; nothing is known of the record then.
+    """
+    return examine_all(bench, question, [record])[0]
+
+
+def examine_all(bench: Bench, question: Question, records: Sequence[Record]) -> list[Examined]:
+    """Return what a run finds of each record; those that are graded again are looked at together first."""
+    held: dict[str, Held] = {}
+    standing: frozenset[str] = frozenset()
+    if question.kind is RunKind.REGRADE and bench.standing is not None:
+        concerned = [record for record in records if is_concerned(question, record)]
+        held = {record.id: _held(bench, question, record) for record in concerned}
+        stands = bench.standing([*held.values()])
+        standing = frozenset(name for name, is_so in zip(held, stands, strict=True) if is_so)
+    found = []
+    for record in records:
+        if not is_concerned(question, record):
+            found.append(Examined(record.id, record.row, record.revision, Found.NOT_CONCERNED))
+        elif record.id in standing:
+            found.append(_unchanged(record))
+        else:
+            found.append(_looked_at(bench, question, record, held.get(record.id)))
+    return found
+
+
 def examine_chunk(bench: Bench, chunk: Chunk) -> list[Examined]:
     """Return what a run finds of each record of a chunk, in its order."""
     found = (bench.reader.record(record_id) for record_id in chunk.record_ids)
-    return [examine(bench, chunk.question, record) for record in found if record is not None]
+    return examine_all(bench, chunk.question, [record for record in found if record is not None])

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from fourpair_service.records.curves import Document
+from fourpair_service.records.documents import first_reason
 from fourpair_service.records.model import Change, Job, Record
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.search import Filter
@@ -28,26 +29,30 @@ def counts_as_done(outcome: str, job: Job) -> bool:
     return outcome == "pass" or (outcome == "marginal_pass" and job.marginal_pass_billable)
 
 
-def _group(record: Record, job: Job) -> str:
+def group_of(record: Record, job: Job) -> str:
+    """Return whether a link is fine, to be looked at again or to be redone, by the job's policy."""
     if record.outcome == "marginal_pass":
         return FINE if job.marginal_pass_billable else LOOK_AGAIN
     return GROUPS[record.outcome]
 
 
-def _link(record: Record) -> Document:
+def _link(reader: Reader, record: Record) -> Document:
+    # A pass needs no reason, so the verdicts of the many good links are not read.
+    verdict = None if record.outcome == "pass" else reader.verdict(record.id, record.revision)
     return {
         "label": record.label,
         "record": record.id,
         "outcome": record.outcome,
         "headroom_db": record.headroom_db,
         "failing": list(record.failing),
+        "reason": first_reason(verdict) if verdict else None,
     }
 
 
-def _grouped(job: Job, records: Iterable[Record]) -> Document:
+def _grouped(reader: Reader, job: Job, records: Iterable[Record]) -> Document:
     groups: dict[str, list[Document]] = {FINE: [], LOOK_AGAIN: [], REDO: []}
     for record in records:
-        groups[_group(record, job)].append(_link(record))
+        groups[group_of(record, job)].append(_link(reader, record))
     return groups
 
 
@@ -62,10 +67,25 @@ def _same_twice(records: Iterable[Record]) -> list[Document]:
     ]
 
 
-def _worst(records: Sequence[Record]) -> list[Document]:
+def _wanted(job: Job, records: Sequence[Record]) -> list[Document]:
+    """Return what the job wants its links to carry, and which do so without a condition.
+
+    What a record carries has no past: it is that of the newest assessment.
+    """
+    asked = [("application", name, "applications") for name in job.applications]
+    asked += [("power_type", job.power_type, "power_types")] if job.power_type else []
+    told = []
+    for what, name, of in asked:
+        by = [name.casefold() in map(str.casefold, getattr(record, of)) for record in records]
+        others = [record.label for record, does in zip(records, by, strict=True) if not does]
+        told.append({"what": what, "name": name, "links": sum(by), "others": others})
+    return told
+
+
+def _worst(reader: Reader, records: Sequence[Record]) -> list[Document]:
     measured = [record for record in records if record.headroom_db is not None]
     measured.sort(key=lambda record: (record.headroom_db or 0.0, record.row))
-    return [_link(record) for record in measured[:WORST_LINKS]]
+    return [_link(reader, record) for record in measured[:WORST_LINKS]]
 
 
 def change_line(change: Change) -> Document:
@@ -121,8 +141,9 @@ def summary(reader: Reader, job: Job, *, as_of: int | None = None) -> Document:
         "unscheduled": sorted(labels - set(scheduled)) if scheduled else [],
         "first_pass_rate": round(first / len(records), 4) if records else None,
         "provisional": any(record.provisional for record in records),
+        "wanted": _wanted(job, records) if as_of is None else [],
         "same_measurement": _same_twice(records),
-        "worst": _worst(records),
-        "groups": _grouped(job, records),
+        "worst": _worst(reader, records),
+        "groups": _grouped(reader, job, records),
         "after_acceptance": after_acceptance(reader, job, as_of),
     }

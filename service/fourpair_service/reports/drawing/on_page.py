@@ -76,7 +76,8 @@ def _words(shape: Words, on: _Canvas) -> None:
 def draw_picture(pdf: FPDF, picture: Picture, x: float, y: float, width: float) -> float:
     """Draw a picture with its upper left corner at a place; return its height. [mm]."""
     canvas = _Canvas(pdf, x, y, width / picture.width)
-    for shape in picture.shapes:
-        _draw(shape, canvas)
-    pdf.set_text_color(0)
+    # As SVG ends and joins its lines; the square ends of fpdf2 would fill the gaps of dashes.
+    with pdf.local_context(stroke_cap_style="butt", stroke_join_style="round"):
+        for shape in picture.shapes:
+            _draw(shape, canvas)
     return picture.height * canvas.scale

@@ -3,15 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal, TypeAlias
+from typing import Literal, TypeAlias
 
-INK: Final = "#1d2730"
-MUTED: Final = "#5b6874"
-GRID: Final = "#d5dde2"
-INSIDE: Final = "#0b6e75"
-OUTSIDE: Final = "#9a3b1f"
-OUTSIDE_FILL: Final = "#f6e4dc"
-WHITE: Final = "#ffffff"
+from fourpair_service.reports.inks import INK
 
 Anchor: TypeAlias = Literal["start", "middle", "end"]
 Place: TypeAlias = tuple[float, float]

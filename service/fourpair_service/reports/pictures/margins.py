@@ -9,24 +9,9 @@ import numpy as np
 
 from fourpair_service.domain.grading.margin_curves import MarginCurve
 from fourpair_service.domain.link import End
-from fourpair_service.reports.drawing.shapes import (
-    GRID,
-    INK,
-    INSIDE,
-    MUTED,
-    OUTSIDE,
-    OUTSIDE_FILL,
-    WHITE,
-    Area,
-    Dot,
-    Path,
-    Picture,
-    Place,
-    Shape,
-    Words,
-    box,
-)
-from fourpair_service.reports.language import Language
+from fourpair_service.reports.drawing.shapes import Area, Dot, Path, Picture, Place, Shape, Words, box
+from fourpair_service.reports.inks import GRID, INK, INSIDE, MUTED, OUTSIDE, OUTSIDE_FILL, WHITE
+from fourpair_service.reports.language import UNIT_SIGNS, Language
 from fourpair_service.reports.scales import Linear, Logarithmic, nice_axis
 
 WIDTH: Final = 230.0
@@ -42,6 +27,9 @@ CHARACTER: Final = 5.2
 # What lies further inside than this above the worst point tells nothing more. [dB]
 SHOWN_DB: Final = 12.0
 MINUS: Final = "\u2212"
+LABEL_HEIGHT: Final = 10.0
+# Room for the end of the range and its unit.
+END_LABEL: Final = 42.0
 DECADES_MHZ: Final = (1.0, 10.0, 100.0, 1000.0)
 LINES: Final[Mapping[End | None, tuple[str, float, tuple[float, ...]]]] = {
     None: (INSIDE, 1.5, ()),
@@ -88,12 +76,13 @@ def margins_picture(
     edges = [float(curve.frequency_mhz[i]) for curve in curves for i in (0, -1)]
     x = Logarithmic(min(edges), max(*edges, min(edges) * 1.1), LEFT, right)
     title = words.say(f"parameter.{parameter}")
+    lines = [line for curve in curves for line in _lines(curve, x, y)]
     shapes: list[Shape] = [
         Area(box(LEFT, y(0), right - LEFT, BOTTOM - y(0)), OUTSIDE_FILL),
-        *_grid(x, y, words),
+        *grid(x, y, words),
         Words(title, LEFT, 12, 10, INK, "start", bold=True),
-        *(_line(curve, x, y) for curve in curves),
-        *_worst(worst, x, y, words),
+        *lines,
+        *_worst(worst, x, y, words, [place for line in lines for place in line.places]),
     ]
     end = words.say(f"end_at.{worst['end']}") if worst["end"] else words.say("heading.run")
     said = words.say(
@@ -105,8 +94,9 @@ def margins_picture(
     return Picture(f"margin-{parameter}", title, said, width, HEIGHT, tuple(shapes))
 
 
-def _grid(x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
-    shapes: list[Shape] = []
+def grid(x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
+    """Return the ground that curves of margins stand on, with the limit line."""
+    shapes: list[Shape] = [Words(UNIT_SIGNS["db"], LEFT - 4, TOP - 8, 8, MUTED, "end")]
     for value in y.ticks():
         is_limit = abs(value) < 1e-9
         if not is_limit:
@@ -117,30 +107,88 @@ def _grid(x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
             shapes.append(Path(((x(decade), TOP), (x(decade), BOTTOM)), GRID, 0.6))
             shapes.append(Words(words.frequency(decade), x(decade), BOTTOM + 11, 8, MUTED, "middle"))
     # The end of the range, unless a decade stands there or beside it.
-    if all(abs(x(decade) - x.stop) > 24 for decade in DECADES_MHZ if x.low <= decade <= x.high):
-        shapes.append(Words(words.frequency(x.high), x.stop, BOTTOM + 11, 8, MUTED, "end"))
+    end = f"{words.frequency(float(f'{x.high:.3g}'))} {words.say('picture.frequency')}"
+    decades = [x(decade) for decade in DECADES_MHZ if x.low <= decade <= x.high]
+    if all(abs(decade - x.stop) > END_LABEL for decade in decades):
+        shapes.append(Words(end, x.stop, BOTTOM + 11, 8, MUTED, "end"))
+    else:
+        shapes.append(Words(words.say("picture.frequency"), x.stop, TOP - 8, 8, MUTED, "end"))
     shapes.append(Path(((LEFT, y(0)), (x.stop, y(0))), INK, 1.8))
     shapes.append(Words(words.say("picture.limit"), LEFT + 3, y(0) + 9, 8, INK, "start", bold=True))
     return shapes
 
 
-def _line(curve: MarginCurve, x: Logarithmic, y: Linear) -> Shape:
+def _lines(curve: MarginCurve, x: Logarithmic, y: Linear) -> list[Path]:
+    """Return a curve in the parts of it that lie within the picture."""
     ink, width, dash = LINES[curve.end]
-    places: list[Place] = [(x(f), min(max(y(m), TOP), BOTTOM)) for f, m in thinned(curve)]
-    return Path(tuple(places if len(places) > 1 else places * 2), ink, width, dash)
+    places: list[Place] = [(x(f), min(y(m), BOTTOM)) for f, m in thinned(curve)]
+    parts = within(places if len(places) > 1 else places * 2)
+    return [Path(tuple(part), ink, width, dash) for part in parts]
 
 
-def _worst(worst: Mapping[str, Any], x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
+def within(places: Sequence[Place]) -> list[list[Place]]:
+    """Return the parts of a line below the upper edge, cut where it crosses the edge.
+
+    >>> within([(0, 10), (10, 30), (20, 30)])
+    [[(5.0, 20.0), (10, 30), (20, 30)]]
+    """
+    parts: list[list[Place]] = []
+    part: list[Place] = []
+    for before, here in zip([places[0], *places], places, strict=False):
+        if (before[1] < TOP) != (here[1] < TOP):
+            share = (TOP - before[1]) / (here[1] - before[1])
+            part.append((before[0] + share * (here[0] - before[0]), TOP))
+        if here[1] >= TOP:
+            part.append(here)
+        elif part:
+            parts.append(part)
+            part = []
+    return [*parts, part] if part else parts
+
+
+def _worst(
+    worst: Mapping[str, Any], x: Logarithmic, y: Linear, words: Language, drawn: Sequence[Place]
+) -> list[Shape]:
     if worst["frequency_mhz"] is None:
         return []
     at = min(max(x(worst["frequency_mhz"]), LEFT), x.stop), y(worst["margin_db"])
     ink = OUTSIDE if worst["margin_db"] < 0 else INK
-    is_right = at[0] > (LEFT + x.stop) / 2
     label = f"{worst['margin_db']:+.1f}".replace(".", words.texts["decimal"]).replace("-", MINUS)
-    beside = at[0] + (-7 if is_right else 7)
-    size = CHARACTER * len(label)
+    left, top, covered = _free_place(at, CHARACTER * len(label), y(0), x.stop, drawn)
+    ground = [Area(box(left, top, CHARACTER * len(label), LABEL_HEIGHT), WHITE)] if covered else []
+    middle = left + CHARACTER * len(label) / 2
     return [
-        Area(box(beside - (size if is_right else 0), at[1] - 13, size, 10), WHITE),
+        *ground,
         Dot(at[0], at[1], 3.4, WHITE, ink, 1.4),
-        Words(label, beside, at[1] - 5, 9, ink, "end" if is_right else "start", bold=True),
+        Words(label, middle, top + 8, 9, ink, "middle", bold=True),
     ]
+
+
+def _free_place(
+    at: Place, width: float, limit: float, right: float, drawn: Sequence[Place]
+) -> tuple[float, float, int]:
+    """Return where the number of the worst point covers least, and how much that is."""
+    # Beside the limit line stands its name.
+    kept = [*drawn, *((LEFT + 3.0 * i, limit) for i in range(int((right - LEFT) / 3)))]
+    kept += [(LEFT + 3 + 4.0 * i, limit + 6) for i in range(7)]
+
+    def covered(left: float, top: float) -> int:
+        return sum(
+            left - 1 <= x <= left + width + 1 and top - 1 <= y <= top + LABEL_HEIGHT + 1 for x, y in kept
+        )
+
+    beside, before = at[0] + 6, at[0] - 6 - width
+    below, above = at[1] + 3, at[1] - 13
+    places = [
+        (beside, below),
+        (before, below),
+        (at[0] - width / 2, at[1] + 6),
+        (beside, above),
+        (before, above),
+    ]
+    held = [
+        (min(max(left, LEFT + 1), right - width), min(max(top, TOP), BOTTOM - LABEL_HEIGHT))
+        for left, top in places
+    ]
+    best = min(held, key=lambda place: covered(*place))
+    return *best, covered(*best)

@@ -6,31 +6,21 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from fourpair_service.reports.drawing.shapes import (
-    GRID,
-    INK,
-    MUTED,
-    OUTSIDE,
-    OUTSIDE_FILL,
-    WHITE,
-    Area,
-    Dot,
-    Path,
-    Picture,
-    Shape,
-    Words,
-    box,
-)
+from fourpair_service.reports.drawing.shapes import Area, Dot, Path, Picture, Place, Shape, Words, box
+from fourpair_service.reports.inks import GRID, INK, MUTED, OUTSIDE, OUTSIDE_FILL, WHITE
 from fourpair_service.reports.language import FEET_PER_METRE, Language, LengthUnit
 from fourpair_service.reports.scales import nice_axis
 
 WIDTH: Final = 460.0
-HEIGHT: Final = 132.0
+HEIGHT: Final = 104.0
 LEFT: Final = 54.0
 RIGHT: Final = 440.0
-STRANDS: Final = 52.0
-APART: Final = 11.0
-AXIS: Final = 104.0
+STRANDS: Final = 46.0
+APART: Final = 10.0
+AXIS: Final = 84.0
+# Height of the numbered marks, and what lies in the stretch below them.
+MARKS: Final = 26.0
+BELOW_MARKS: Final = 34.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +68,9 @@ def run_picture(
         return min(max(axis(metres * factor), LEFT), RIGHT)
 
     shapes: list[Shape] = [
-        Words(places[0], LEFT, 14, 9.5, INK, "start", bold=True),
-        Words(places[1], RIGHT, 14, 9.5, INK, "end", bold=True),
-        *(Area(box(x(e.from_m) - 2, 34, x(e.to_m) - x(e.from_m) + 4, 62), OUTSIDE_FILL) for e in events),
+        Words(places[0], LEFT, 11, 9.5, INK, "start", bold=True),
+        Words(places[1], RIGHT, 11, 9.5, INK, "end", bold=True),
+        *(Area(_stretch(x(e.from_m), x(e.to_m)), OUTSIDE_FILL) for e in events),
     ]
     for row, (pair, metres) in enumerate(pair_length_m.items()):
         y = STRANDS + row * APART
@@ -92,12 +82,16 @@ def run_picture(
     for value in axis.ticks():
         shapes.append(Path(((axis(value), AXIS), (axis(value), AXIS + 4)), INK, 0.8))
         shapes.append(Words(words.number(value, 0), axis(value), AXIS + 15, 8.5, MUTED, "middle"))
-        shapes.insert(0, Path(((axis(value), 36), (axis(value), AXIS)), GRID, 0.6))
+        shapes.insert(0, Path(((axis(value), BELOW_MARKS), (axis(value), AXIS)), GRID, 0.6))
     shapes.append(Words(words.length_unit.value, LEFT - 10, AXIS + 15, 8.5, MUTED, "end"))
     shapes += _marks(events, x)
     return Picture(
-        "run", words.say("heading.run"), words.say("picture.run_text"), WIDTH, HEIGHT - 8, tuple(shapes)
+        "run", words.say("heading.run"), words.say("picture.run_text"), WIDTH, HEIGHT, tuple(shapes)
     )
+
+
+def _stretch(low: float, high: float) -> tuple[Place, ...]:
+    return box(low - 2, BELOW_MARKS - 2, high - low + 4, AXIS - BELOW_MARKS - 3)
 
 
 def _cross(x: float, y: float) -> list[Shape]:
@@ -113,5 +107,5 @@ def _marks(events: Sequence[RunEvent], x: Callable[[float], float]) -> Iterator[
     for event in sorted(events, key=lambda e: e.middle_m):
         at = max(x(event.middle_m), last + 15)
         last = at
-        yield Dot(at, 30, 6.5, WHITE, OUTSIDE, 1.4)
-        yield Words(str(event.number), at, 33, 8.5, OUTSIDE, "middle", bold=True)
+        yield Dot(at, MARKS, 6.5, WHITE, OUTSIDE, 1.4)
+        yield Words(str(event.number), at, MARKS + 3, 8.5, OUTSIDE, "middle", bold=True)

@@ -8,17 +8,8 @@ from typing import Any, Final
 from fourpair_service.domain.link import PAIRS, SHIELD
 from fourpair_service.domain.measurement import WireMap
 from fourpair_service.domain.wiremap import shorted_groups
-from fourpair_service.reports.drawing.shapes import (
-    INK,
-    MUTED,
-    OUTSIDE,
-    WHITE,
-    Dot,
-    Path,
-    Picture,
-    Shape,
-    Words,
-)
+from fourpair_service.reports.drawing.shapes import Dot, Path, Picture, Shape, Words
+from fourpair_service.reports.inks import INK, MUTED, OUTSIDE, WHITE
 from fourpair_service.reports.language import Language
 
 WIDTH: Final = 320.0
@@ -67,7 +58,14 @@ class _Drawing:
     ) -> None:
         self._map, self._findings, self._broken_at, self._words = wire_map, findings, broken_at, words
         self.rows = _rows(with_shield=wire_map.shield_tested)
-        self._faulty = {pin for finding in findings for pin in finding["pins"]}
+        # A whole map that is wrong names all pins; those that arrive on their own are not at fault.
+        astray = {near for near, far in wire_map.contacts if near != far}
+        self._faulty = {
+            pin
+            for finding in findings
+            for pin in finding["pins"]
+            if pin in astray or MARKS.get(finding["kind"]) not in ("elsewhere", "reversed")
+        }
         self._split = {pair for f in findings if f["kind"] == "split_pair" for pair in f["pairs"]}
 
     def _x(self, share: float) -> float:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from typing import Final
 
 from fourpair_service.reports.language import Language
 from fourpair_service.reports.sheet import saying
 from fourpair_service.reports.sheet.model import Answer, Document
 
-MOST_REASONS = 3
+MOST_REASONS: Final = 3
+RATE: Final = re.compile(r"(?P<number>[\d.]+)(?P<giga>G?)BASE")
 
 
 def answers(
@@ -17,6 +20,8 @@ def answers(
     """Return whether the link is sound, by how much, what it carries, what must be done."""
     faults: Sequence[Document] = assessment["diagnosis"]["faults"] if assessment else ()
     first, *more = saying.step(verdict, faults, words, names)
+    if faults and verdict["outcome"] in saying.FAILING:
+        more.append(words.say("step.again"))
     return (
         _sound(verdict, words),
         _above(verdict, words),
@@ -57,7 +62,9 @@ def missing(verdict: Document, words: Language) -> list[str]:
 
 
 def _above(verdict: Document, words: Language) -> Answer:
-    return Answer("above", words.say("heading.above"), _distance(verdict, words))
+    is_inside = verdict["outcome"] == "pass" and verdict["headroom"] is not None
+    more = (words.say("answer.inside_is_enough"),) if is_inside else ()
+    return Answer("above", words.say("heading.above"), _distance(verdict, words), more)
 
 
 def _distance(verdict: Document, words: Language) -> str:
@@ -85,20 +92,48 @@ def _carries(assessment: Document | None, words: Language) -> Answer:
     by_state: dict[str, list[str]] = {}
     for application in carried["applications"]:
         by_state.setdefault(application["state"], []).append(application["application"])
-    said = [
-        words.say(f"answer.{state}", names=", ".join(by_state[state]))
-        for state in ("supported", "conditional", "not_supported")
-        if state in by_state
-    ]
-    if "supported" not in by_state and "conditional" not in by_state:
-        said.insert(0, words.say("answer.nothing_carried" if said else "answer.carrying_unknown"))
-    return Answer("carries", question, said[0], (*said[1:], *_conditions(carried, words)))
+    more = _conditions(carried, words)
+    if "not_supported" in by_state:
+        more.append(words.say("answer.not_supported", names=", ".join(by_state["not_supported"])))
+    if "supported" in by_state:
+        names = by_state["supported"]
+        first = words.say("answer.supported", names=", ".join(names), speed=fastest(names, words))
+    elif "conditional" in by_state:
+        first = words.say("answer.on_condition_only")
+    else:
+        first = words.say(
+            "answer.nothing_carried" if "not_supported" in by_state else "answer.carrying_unknown"
+        )
+    return Answer("carries", question, first, tuple(more))
+
+
+def fastest(names: Sequence[str], words: Language) -> str:
+    """Return the speed of the fastest of some applications, which their names begin with (IEEE 802.3, 1.2.3).
+
+    >>> from fourpair_service.reports.language import language
+    >>> fastest(["1000BASE-T", "2.5GBASE-T", "100BASE-TX"], language("en"))
+    '2.5 Gbit/s'
+    """
+    most_mbps = max(_rate_mbps(name) for name in names)
+    of_thousand = most_mbps >= 1000
+    number = f"{most_mbps / 1000 if of_thousand else most_mbps:g}".replace(".", words.texts["decimal"])
+    return f"{number} {'G' if of_thousand else 'M'}bit/s"
+
+
+def _rate_mbps(name: str) -> float:
+    found = RATE.match(name)
+    return 0.0 if found is None else float(found["number"]) * (1000 if found["giga"] else 1)
 
 
 def _conditions(carried: Document, words: Language) -> list[str]:
     """Return what the conditional ones depend on, each condition once with their names."""
-    names: dict[str, list[str]] = {}
+    names: dict[tuple[str, str], list[str]] = {}
     for application in carried["applications"]:
-        for condition in application["conditions"][:1]:
-            names.setdefault(words.condition(condition), []).append(application["application"])
-    return [f"{', '.join(of)}: {condition}" for condition, of in names.items()]
+        said = [words.condition(condition) for condition in application["conditions"][:1]]
+        if application["state"] == "conditional" or (said and application["state"] == "not_evaluated"):
+            key = (application["state"], "".join(said))
+            names.setdefault(key, []).append(application["application"])
+    return [
+        words.say(f"answer.only_{state}", names=", ".join(of), condition=condition).rstrip()
+        for (state, condition), of in names.items()
+    ]

@@ -55,6 +55,7 @@ def link_sheet(source: SheetSource, words: Language) -> LinkSheet:
         margins_heading=words.say("heading.margins"),
         columns=numbers.columns(words),
         numbers_heading=words.say("heading.numbers"),
+        numbers_note=words.say("heading.numbers_note"),
         rows=numbers.rows(verdict, words),
         sections=sections(verdict, assessment, words),
         footer=tuple(_footer(source, words)),
@@ -72,13 +73,8 @@ def _names(measurement: LinkMeasurement) -> dict[str, str]:
 
 
 def _notices(source: SheetSource, words: Language) -> list[str]:
-    notices = [words.say("field.withdrawn")] if source.provenance.withdrawn else []
-    said = source.verdict["notices"]
-    if any("coverage" in n or "does not cover" in n for n in said):
-        notices.append(words.say("answer.provisional_coverage"))
-    if any("not yet been checked" in n for n in said):
-        notices.append(words.say("answer.provisional"))
-    return notices
+    withdrawn = [words.say("field.withdrawn")] if source.provenance.withdrawn else []
+    return withdrawn + [words.say(f"answer.{name}") for name in saying.reservations(source.verdict)]
 
 
 def _facts(source: SheetSource, words: Language, names: dict[str, str]) -> list[tuple[str, str]]:

@@ -113,6 +113,7 @@ class LinkSheet:
         margins: one picture for each swept parameter.
         columns: heads of the table.
         rows: the table of numbers.
+        numbers_note: how its columns are read.
         sections: power, port, categories, cautions, what was not tested.
         footer: rule set, basis, revision, digest, as name and value.
         safety: the cautions that always hold.
@@ -137,6 +138,7 @@ class LinkSheet:
     margins_heading: str
     columns: tuple[str, ...]
     numbers_heading: str
+    numbers_note: str
     rows: tuple[NumberRow, ...]
     sections: tuple[Section, ...]
     footer: tuple[tuple[str, str], ...]

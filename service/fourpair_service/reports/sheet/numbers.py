@@ -52,10 +52,13 @@ def _row(result: Document, words: Language) -> NumberRow:
 
 
 def _source(result: Document, words: Language) -> str:
-    """Return the clause of the limit, else how well it is known."""
+    """Return the clause of the limit, and how well it is known."""
+    known = [words.say(f"basis_word.{result['basis']}")] if result["basis"] else []
     if result["clause"]:
-        return printable(result["clause"], 26)
-    return words.say(f"basis_word.{result['basis']}") if result["basis"] else NONE
+        # The editions say of a clause that it is from memory, too.
+        clause = printable(result["clause"].removesuffix(" (memory)"), 14)
+        known.insert(0, words.say("sentence.clause", clause=clause))
+    return ", ".join(known) or NONE
 
 
 def _largest(point: Document | None, value: str, words: Language) -> str:

@@ -5,24 +5,30 @@ from __future__ import annotations
 from typing import Final
 
 from fourpair_service.reports.drawing.on_page import draw_picture
+from fourpair_service.reports.drawing.shapes import Picture
+from fourpair_service.reports.inks import INK, MUTED, OUTSIDE, WHITE
 from fourpair_service.reports.paper import Paper, PaperSize, joined
-from fourpair_service.reports.sheet.model import Answer, LinkSheet, NumberRow, Section
+from fourpair_service.reports.sheet.model import Answer, LinkSheet, Section
+from fourpair_service.reports.sheet.pdf_numbers import (
+    REST_TYPE,
+    add_heading,
+    add_numbers,
+    numbers_height,
+    rest_height,
+)
+from fourpair_service.reports.tags import Kind
 
-MUTED: Final = "#5b6874"
-INK: Final = "#1d2730"
-ALARM: Final = "#9a3b1f"
 GAP: Final = 4.0
-# Shares of the width of the table, by column.
-SHARES: Final = (0.2, 0.05, 0.105, 0.075, 0.075, 0.075, 0.07, 0.07, 0.145, 0.135)
-LEFT_ALIGNED: Final = frozenset({0, 1, 2, 9})
-ROW_HEIGHT: Final = 3.05
-# What is kept free between the numbers and the footer. [mm]
-LEAST_REST: Final = 9.0
+# From the lower edge, as far as printers reach. [mm]
+# Pictures of margins are never smaller than what so much holds, whatever else there is to say. [mm]
+LEAST_PICTURES: Final = 20.0
+MOST_APART: Final = 8.0
+FOOTER_HEIGHT: Final = 23.5
 
 
 def sheet_pdf(sheet: LinkSheet, size: PaperSize = PaperSize.A4) -> bytes:
     """Return the sheet as a PDF of one page; the same sheet gives the same bytes."""
-    paper = Paper(size, title=sheet.title, language=sheet.language, at=sheet.at)
+    paper = Paper(size, title=sheet.title, language=sheet.language, at=sheet.at, is_tagged=True)
     paper.add_page()
     add_sheet(paper, sheet)
     return bytes(paper.output())
@@ -34,10 +40,11 @@ def add_sheet(paper: Paper, sheet: LinkSheet) -> None:
     y = add_answers(paper, sheet.answers, y)
     y = add_facts(paper, sheet, y)
     y = add_pictures(paper, sheet, y)
-    foot = _footer(paper, sheet)
-    y = _margins(paper, sheet, y, foot - _numbers_height(sheet) - LEAST_REST)
-    y = _numbers(paper, sheet, y)
+    foot = paper.h - FOOTER_HEIGHT
+    y = _margins(paper, sheet, y, foot - numbers_height(sheet) - rest_height(paper, sheet))
+    y = add_numbers(paper, sheet, y, foot)
     _rest(paper, sheet.sections, y, foot)
+    _footer(paper, sheet, foot)
 
 
 def add_head(paper: Paper, sheet: LinkSheet, y: float) -> float:
@@ -45,15 +52,14 @@ def add_head(paper: Paper, sheet: LinkSheet, y: float) -> float:
     x, width = paper.l_margin, paper.inner_width
     paper.type(15, bold=True)
     mark = paper.get_string_width(sheet.outcome_text) + 8
-    _mark(paper, sheet, x + width - mark, y, mark)
     paper.type(18, bold=True, ink=INK)
-    paper.words(sheet.label, x, y + 7.2, width - mark - GAP)
+    paper.words(sheet.label, x, y + 7.2, width - mark - GAP, kind=Kind.TITLE)
+    _mark(paper, sheet, x + width - mark, y, mark)
     y += 10.5
     paper.rule(y, thick=True)
     y += 1.2
     for notice in sheet.notices:
-        paper.set_fill_color(ALARM)
-        paper.rect(x, y + 0.4, 1.0, 3.0, style="F")
+        paper.ground(OUTSIDE, x, y + 0.4, 1.0, 3.0)
         paper.type(7.6)
         y = paper.paragraph(notice, x + 2.0, y, width - 2, 3.6, most=2)
     return y + 0.8
@@ -63,16 +69,17 @@ def _mark(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> N
     """Draw the answer: filled where it is good, a thick frame where not, dashes where it is not known."""
     is_good = sheet.outcome in {"pass", "marginal_pass"}
     is_open = sheet.outcome == "incomplete"
-    ink = INK if is_good or is_open else ALARM
+    ink = INK if is_good or is_open else OUTSIDE
     paper.set_draw_color(ink)
     paper.set_fill_color(ink)
     paper.set_line_width(0.6 if is_open else 1.0)
     if is_open:
         paper.set_dash_pattern(2, 1.2)
-    paper.rect(x, y + 0.6, width, 8.2, style="DF" if is_good else "D")
+    with paper.tags.decoration():
+        paper.rect(x, y + 0.6, width, 8.2, style="DF" if is_good else "D")
     paper.set_dash_pattern()
-    paper.type(15, bold=True, ink="#ffffff" if is_good else ink)
-    paper.text(x + 4, y + 6.6, sheet.outcome_text)
+    paper.type(15, bold=True, ink=WHITE if is_good else ink)
+    paper.words(sheet.outcome_text, x + 4, y + 6.6, width)
 
 
 def add_answers(paper: Paper, answers: tuple[Answer, ...], y: float) -> float:
@@ -89,7 +96,7 @@ def add_answers(paper: Paper, answers: tuple[Answer, ...], y: float) -> float:
 
 def _answer(paper: Paper, answer: Answer, x: float, y: float, width: float) -> float:
     paper.type(7.2, bold=True, ink=MUTED)
-    paper.words(answer.question, x, y + 2.8, width)
+    paper.words(answer.question, x, y + 2.8, width, kind=Kind.HEADING)
     paper.type(8.8, bold=True)
     y = paper.paragraph(answer.text, x, y + 3.6, width, 4.0, most=3)
     paper.type(7.2)
@@ -112,43 +119,43 @@ def add_pictures(paper: Paper, sheet: LinkSheet, y: float) -> float:
     x, left = paper.l_margin, paper.inner_width * 0.31
     ends = [_wires(paper, sheet, x, y, left)]
     x, width = x + left + GAP, paper.inner_width - left - GAP
-    at = _heading(paper, f"{sheet.run_heading}: {sheet.run_said}", x, y, width)
+    at = add_heading(paper, f"{sheet.run_heading}: {sheet.run_said}", x, y, width)
     if sheet.run:
-        at += draw_picture(paper, sheet.run, x, at, width)
+        at += _drawn(paper, sheet.run, x, at, width)
     if sheet.suspected.lines:
-        at = _heading(paper, sheet.suspected.heading, x, at, width)
+        at = add_heading(paper, sheet.suspected.heading, x, at, width)
         paper.type(7.2)
         for line in sheet.suspected.lines[:4]:
             at = paper.paragraph(line, x, at, width, 3.2, most=2)
     return max([*ends, at]) + 0.8
 
 
-def _heading(paper: Paper, text: str, x: float, y: float, width: float) -> float:
-    paper.type(7.2, bold=True, ink=MUTED)
-    paper.words(text, x, y + 2.8, width)
-    return y + 3.8
+def _drawn(paper: Paper, picture: Picture, x: float, y: float, width: float) -> float:
+    """Draw a picture; return its height. [mm]."""
+    with paper.tags.mark(Kind.FIGURE, f"{picture.title}. {picture.description}"):
+        return draw_picture(paper, picture, x, y, width)
 
 
 def _wires(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> float:
-    y = _heading(paper, sheet.wires_heading, x, y, width)
+    y = add_heading(paper, sheet.wires_heading, x, y, width)
     paper.type(7.2)
     for line in sheet.wires_said[:4]:
         y = paper.paragraph(line, x, y, width, 3.2, most=2)
-    return y + draw_picture(paper, sheet.wires, x, y, width) if sheet.wires else y
+    return y + _drawn(paper, sheet.wires, x, y, width) if sheet.wires else y
 
 
-def _numbers_height(sheet: LinkSheet) -> float:
-    return ROW_HEIGHT * (len(sheet.rows) + 1) + 4.2
-
-
-def _columns(paper: Paper, sheet: LinkSheet, room: float) -> int:
-    """Return how many pictures stand in a row: more and smaller ones where the page is full."""
+def _grid(paper: Paper, sheet: LinkSheet, room: float) -> tuple[int, float]:
+    """Return how many pictures stand in a row and how wide each is, the largest that the room holds. [mm]."""
     pictures, shape = len(sheet.margins), sheet.margins[0].height / sheet.margins[0].width
-    for columns in (sheet.margin_columns, 4, 5, 6):
+
+    def width(columns: int) -> float:
         rows = -(-pictures // columns)
-        if rows * shape * (paper.inner_width - (columns - 1) * 2) / columns <= room:
-            return columns
-    return 8
+        return min(
+            (paper.inner_width - (columns - 1) * 2) / columns, max(room, LEAST_PICTURES) / rows / shape
+        )
+
+    columns = max((sheet.margin_columns, 4, 6, 8), key=width)
+    return columns, width(columns)
 
 
 def _margins(paper: Paper, sheet: LinkSheet, y: float, bottom: float) -> float:
@@ -157,58 +164,24 @@ def _margins(paper: Paper, sheet: LinkSheet, y: float, bottom: float) -> float:
     paper.rule(y)
     paper.type(6.6, ink=MUTED)
     y = paper.paragraph(sheet.margins_heading, paper.l_margin, y + 0.6, paper.inner_width, 3.1, most=2)
-    columns = _columns(paper, sheet, bottom - y)
-    width = (paper.inner_width - (columns - 1) * 2) / columns
+    columns, width = _grid(paper, sheet, bottom - y)
+    apart = min((paper.inner_width - columns * width) / max(columns - 1, 1), MOST_APART)
     for first in range(0, len(sheet.margins), columns):
         row = sheet.margins[first : first + columns]
         heights = [
-            draw_picture(paper, picture, paper.l_margin + i * (width + 2), y, width)
+            _drawn(paper, picture, paper.l_margin + i * (width + apart), y, width)
             for i, picture in enumerate(row)
         ]
         y += max(heights)
     return y
 
 
-def _numbers(paper: Paper, sheet: LinkSheet, y: float) -> float:
-    paper.rule(y)
-    widths = [share * paper.inner_width for share in SHARES]
-    y = _heading(paper, sheet.numbers_heading, paper.l_margin, y + 0.4, paper.inner_width)
-    paper.type(6.2, bold=True, ink=MUTED)
-    _cells(paper, sheet.columns, widths, y)
-    y += ROW_HEIGHT
-    for number, row in enumerate(sheet.rows):
-        if number % 2 == 0:
-            paper.set_fill_color("#f1f4f6")
-            paper.rect(paper.l_margin, y, paper.inner_width, ROW_HEIGHT, style="F")
-        _row_type(paper, row)
-        _cells(paper, row.cells, widths, y)
-        y += ROW_HEIGHT
-    return y
-
-
-def _row_type(paper: Paper, row: NumberRow) -> None:
-    ink = ALARM if row.is_failing else MUTED if row.is_shown_only else INK
-    paper.type(6.2, bold=row.is_failing, ink=ink)
-
-
-def _cells(paper: Paper, cells: tuple[str, ...], widths: list[float], y: float) -> None:
-    x = paper.l_margin
-    for number, (cell, width) in enumerate(zip(cells, widths, strict=True)):
-        align = "L" if number in LEFT_ALIGNED else "R"
-        inset = 0.6 if number < len(widths) - 1 else -2.0
-        if cell:
-            paper.words(cell, x + (2.0 if inset < 0 else 0), y + 2.3, width - abs(inset), align=align)
-        x += width
-
-
-def _footer(paper: Paper, sheet: LinkSheet) -> float:
-    """Write what stands at the bottom; return where it begins. [mm]."""
-    top = paper.h - paper.b_margin - 15.0
+def _footer(paper: Paper, sheet: LinkSheet, top: float) -> None:
+    """Write what stands at the bottom. [mm]."""
     paper.rule(top, thick=True)
     paper.type(6.2, ink=MUTED)
     y = paper.paragraph(joined(sheet.footer), paper.l_margin, top + 0.8, paper.inner_width, 2.9, most=3)
     paper.paragraph(sheet.safety, paper.l_margin, y + 0.4, paper.inner_width, 2.9, most=2)
-    return top
 
 
 def _rest(paper: Paper, sections: tuple[Section, ...], y: float, bottom: float) -> None:
@@ -221,8 +194,8 @@ def _rest(paper: Paper, sections: tuple[Section, ...], y: float, bottom: float) 
         at = tops[column]
         if at + 7.0 > bottom:
             continue
-        at = _heading(paper, section.heading, x, at, width)
-        paper.type(6.8)
+        at = add_heading(paper, section.heading, x, at, width)
+        paper.type(REST_TYPE)
         for line in section.lines:
             room = int((bottom - at) / 3.0)
             if room < 1:

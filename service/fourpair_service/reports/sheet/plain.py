@@ -45,7 +45,7 @@ def _middle(sheet: LinkSheet) -> Iterator[str]:
         yield sheet.suspected.heading
         yield from (f"  {line}" for line in sheet.suspected.lines)
     yield ""
-    yield sheet.numbers_heading
+    yield f"{sheet.numbers_heading} ({sheet.numbers_note})"
     yield from columns([sheet.columns, *(row.cells for row in sheet.rows)])
 
 

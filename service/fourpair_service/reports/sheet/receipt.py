@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
+from fourpair_service.reports.inks import MUTED
 from fourpair_service.reports.paper import Paper, PaperSize, joined
 from fourpair_service.reports.sheet.model import LinkSheet
-from fourpair_service.reports.sheet.pdf import MUTED, add_answers, add_facts, add_head, add_pictures
+from fourpair_service.reports.sheet.pdf import add_answers, add_facts, add_head, add_pictures
 
 MOST_LINES: Final = 2
 
@@ -20,7 +21,7 @@ def receipt_pdf(sheet: LinkSheet, keep: str, size: PaperSize = PaperSize.A4) -> 
         keep: where the rest stands.
         size: of the whole page.
     """
-    paper = Paper(size, title=sheet.title, language=sheet.language, at=sheet.at, is_half=True)
+    paper = Paper(size, title=sheet.title, language=sheet.language, at=sheet.at, is_half=True, is_tagged=True)
     paper.add_page()
     y = add_head(paper, sheet, paper.t_margin)
     short = tuple(replace(answer, more=answer.more[:MOST_LINES]) for answer in sheet.answers)

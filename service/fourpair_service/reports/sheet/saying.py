@@ -71,6 +71,14 @@ def failure(result: Document, words: Language) -> str:
     return words.say(name, what=of_result(result, words), margin=margin) + "."
 
 
+def reservations(verdict: Document) -> list[str]:
+    """Return why a verdict is provisional, as names of texts, what must be read first."""
+    said = verdict["notices"]
+    has_gaps = any("coverage" in n or "does not cover" in n for n in said)
+    is_from_memory = any("not yet been checked" in n for n in said)
+    return ["provisional_coverage"] * has_gaps + ["provisional"] * is_from_memory
+
+
 def findings(verdict: Document, words: Language) -> tuple[str, ...]:
     """Return what is wrong with the wires, a sentence each."""
     said = []

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from fourpair_service.reports.language import Language, printable
 from fourpair_service.reports.sheet import saying
 from fourpair_service.reports.sheet.answers import missing
 from fourpair_service.reports.sheet.model import Document, Section
 
-LONGEST_LINE = 260
+LONGEST_LINE: Final = 260
+# What is judged where it is measured, or is shown only.
+OPTIONAL: Final = (
+    "dc_loop_resistance", "resistance_unbalance_within_pair", "resistance_unbalance_between_pairs",
+    "tcl", "eltctl", "ps_anext", "ps_aacr_f",
+)  # fmt: skip
 
 
 def suspected(assessment: Document | None, words: Language, names: dict[str, str]) -> Section:
@@ -29,13 +36,20 @@ def suspected(assessment: Document | None, words: Language, names: dict[str, str
 def sections(verdict: Document, assessment: Document | None, words: Language) -> tuple[Section, ...]:
     """Return the sections that say something, in the order of the sheet."""
     found = (
-        _section("missing", missing(verdict, words), words),
+        _section("missing", [*missing(verdict, words), *_optional(verdict, words)], words),
         _section("cautions", _cautions(verdict, assessment, words), words),
         _section("categories", _categories(verdict, words), words),
-        _section("power", _power(assessment, words), words),
+        _section("power", _power(verdict, assessment, words), words),
         _section("port", _port(assessment, words), words),
     )
     return tuple(section for section in found if section.lines)
+
+
+def _optional(verdict: Document, words: Language) -> list[str]:
+    """Return what no standard requires of every link, and was not measured on this one."""
+    measured = {result["parameter"] for result in verdict["parameters"]}
+    names = [words.say(f"parameter.{name}") for name in OPTIONAL if name not in measured]
+    return [words.say("sentence.not_required", names=", ".join(names))] if names else []
 
 
 def _section(name: str, lines: list[str], words: Language) -> Section:
@@ -62,7 +76,7 @@ def _cautions(verdict: Document, assessment: Document | None, words: Language) -
     return list(dict.fromkeys([*said, *map(words.phrase, poe.get("cautions", ()))]))
 
 
-def _power(assessment: Document | None, words: Language) -> list[str]:
+def _power(verdict: Document, assessment: Document | None, words: Language) -> list[str]:
     powering = (assessment or {}).get("powering")
     if powering is None:
         return []
@@ -72,8 +86,13 @@ def _power(assessment: Document | None, words: Language) -> list[str]:
         return [words.say("sentence.power_unknown" if unknown else "sentence.power_none")]
     of = next(c for c in powering["classes"] if c["class"] == powering["highest_class"])
     watts = words.number(of["promised_w"], 1)
-    said = [words.say("sentence.power_all", number=str(of["class"]), watts=watts)]
-    return [*said, words.say("sentence.power_estimated")] if powering["resistance"]["estimated"] else said
+    more = {
+        "power_wires": verdict["wire_map"]["outcome"] == "incomplete",
+        "power_estimated": bool(powering["resistance"]["estimated"]),
+        "power_heat": True,
+    }
+    first = words.say("sentence.power_all", number=str(of["class"]), watts=watts)
+    return [first, *(words.say(f"sentence.{name}") for name, is_so in more.items() if is_so)]
 
 
 def _port(assessment: Document | None, words: Language) -> list[str]:

@@ -1,0 +1,131 @@
+"""The PDF of a handover, read back: what a customer sees first, the order, the numbers, the bookmarks."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from handover.job import IN_ORDER, JOB, MISSING, NAME, RETESTED, TESTED, WITHDRAWN
+
+HEADINGS = ("All links at a glance", "All links", "What is not fine, and what to do", "What was tested again")
+
+
+def begun(pages, heading):
+    """Return the pages of a part, without their first lines."""
+    return [page for page in pages if page.strip().startswith(heading + "\n")]
+
+
+def row_of(pages, label):
+    found = [line for page in begun(pages, "All links") for line in page.splitlines()]
+    return next(line.split() for line in found if line.split()[:1] == [label])
+
+
+def test_the_cover_says_whether_the_job_is_sound_and_how_many_links_are_what(pages):
+    cover = pages()[0]
+
+    assert NAME in cover and "Customer: Alder Row" in cover and "Site: Row 4" in cover
+    assert "3 of 10 links are sound. 3 must be redone. 2 must be looked at again." in " ".join(cover.split())
+    counts = {"PASS": 3, "PASS*": 1, "FAIL*": 0, "FAIL": 3, "INCOMPLETE": 1, "missing": 2}
+    for word, count in counts.items():
+        assert re.search(rf"^\s*{re.escape(word)}\s+{count}\b", cover, re.MULTILINE), word
+    assert "Provisional. Limits used here have not yet been checked" in cover
+    assert f"Withdrawn and left out: {WITHDRAWN}." in cover
+    assert "ladders need a second person" in cover
+
+
+def test_what_the_cover_names_stands_on_the_page_that_it_names(pages):
+    found = pages()
+    for heading in (*HEADINGS, "Link sheets"):
+        page = int(re.search(rf"{heading}\s+page (\d+)", found[0]).group(1))
+        assert found[page - 1].strip().startswith("A1" if heading == "Link sheets" else heading)
+        assert f"page {page} of {len(found)}" in found[page - 1]
+
+
+def test_every_link_is_seen_at_a_glance_in_label_order_missing_ones_too(pages):
+    (picture,) = begun(pages(), "All links at a glance")
+    words = picture.split()
+
+    assert set(IN_ORDER) <= set(words)
+    (table,) = begun(pages(), "All links")
+    rows = [
+        line.split()[0] for line in table.splitlines() if line.split()[:1] and line.split()[0] in IN_ORDER
+    ]
+    assert tuple(rows) == IN_ORDER
+    assert words[words.index(MISSING[0]) + 1] == "missing"
+
+
+@pytest.mark.parametrize("label", TESTED)
+def test_a_row_and_a_sheet_have_the_numbers_of_the_verdict(pages, papers, label):
+    found, verdict = pages(), papers.verdict(label)
+    row = row_of(found, label)
+    sheet = found[int(row[-1]) - 1]
+
+    assert sheet.split()[0] == label
+    headroom = verdict["headroom_db"]
+    assert ("–" if headroom is None else f"{headroom:.2f}") in row  # noqa: RUF001
+    for parameter in verdict["parameters"]:
+        point = parameter["worst_margin"]
+        value = None if point is None else point[f"margin_{parameter['unit']}"]
+        if value is not None:
+            assert f"{value:.{2 if abs(value) < 10 else 1}f}" in sheet.split()
+
+
+def test_the_sheets_follow_in_label_order_and_each_has_its_bookmark(papers):
+    reader = papers.pdf()
+    outline = reader.outline
+    *parts, sheets, within = outline
+
+    assert [part.title for part in parts] == ["Cover", *HEADINGS]
+    assert sheets.title == "Link sheets"
+    assert [mark.title for mark in within] == list(TESTED)
+    first = reader.get_destination_page_number(sheets)
+    assert [reader.get_destination_page_number(mark) for mark in within] == [
+        first + number for number in range(len(TESTED))
+    ]
+    assert len(reader.pages) == first + len(TESTED)
+
+
+def test_what_is_not_fine_has_its_cause_its_place_and_what_to_do(pages):
+    text = " ".join(" ".join(begun(pages(), HEADINGS[2])).split())
+
+    assert "Must be redone (3)" in text and "Must be looked at again (2)" in text
+    assert "Wires 4 and 5 do not reach the far end (open)." in text
+    assert "Suspected: 1. Bad connector or termination" in text
+    assert "To do: Re-terminate this end" in text
+    assert "Not tested yet (2) A5, A12 To do: Test these links, or take them off the schedule." in text
+    assert "Finish the test: what is missing stands above." in text
+
+
+def test_what_was_tested_again_is_told_with_its_margins_and_reasons(pages, papers):
+    (history,) = begun(pages(), HEADINGS[3])
+    revisions = papers.client.get(f"/v1/records/{papers.records()[RETESTED]['id']}/revisions").get_json()
+    before, after = (r["headroom_db"] for r in revisions["revisions"])
+
+    line = next(line for line in history.splitlines() if line.split()[1:3] == ["tested", "again"])
+    assert "fail → pass" in line
+    assert ("–" if before is None else f"{before:.2f}") + f" → {after:.2f}" in line  # noqa: RUF001
+    assert "pairs put right" in line
+    assert WITHDRAWN in history and "cable taken out" in history
+
+
+def test_the_same_state_gives_the_same_bytes(papers):
+    first = papers.file("format=pdf")
+
+    assert papers.client.get(f"/v1/jobs/{JOB}/handover?format=pdf").data == first
+
+
+def test_the_papers_in_german_feet_and_letter(papers, pages):
+    query = "format=pdf&language=de&length_unit=ft&paper=letter"
+    found = pages(query)
+    reader = papers.pdf(query)
+
+    assert "3 von 10 Strecken sind in Ordnung." in " ".join(found[0].split())
+    assert "Länge (ft)" in found[2]
+    length = next(p for p in papers.verdict("A10")["parameters"] if p["parameter"] == "length")
+    feet = f"{length['worst_margin']['measured_m'] / 0.3048:.1f}".replace(".", ",")
+    assert feet in next(line for line in found[2].splitlines() if line.split()[:1] == ["A10"])
+    assert {tuple(round(float(x)) for x in page.mediabox[2:]) for page in reader.pages} == {(612, 792)}
+    assert reader.trailer["/Root"]["/Lang"] == "de"
+    assert reader.metadata.title == f"Übergabe eines Auftrags {NAME}"
+    assert "What" not in " ".join(found[: len(found) - len(TESTED)])

@@ -1,0 +1,193 @@
+"""Workbooks and CSV of a handover, read back by openpyxl and csv: numbers, order, heads, filters, marks."""
+
+from __future__ import annotations
+
+import csv
+import io
+import zipfile
+from datetime import datetime
+
+import openpyxl
+import pytest
+
+from fourpair_service.reports.handover.worksheet import sheet_name
+from handover.job import IN_ORDER, JOB, MISSING, RETESTED, TESTED
+
+UNITS = {"db": "dB", "ns": "ns", "m": "m", "ohm": "Ω"}
+
+
+@pytest.fixture
+def workbook(papers):
+    def read(query="format=xlsx"):
+        return openpyxl.load_workbook(io.BytesIO(papers.file(query)))
+
+    return read
+
+
+def rows(sheet, top=1):
+    """Return the rows below the heads as objects."""
+    heads, *found = sheet.iter_rows(min_row=top, values_only=True)
+    return [dict(zip(heads, row, strict=True)) for row in found]
+
+
+def table(papers, query):
+    text = papers.file(query).decode()
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def test_all_links_stand_in_a_row_each_in_label_order_with_their_numbers(workbook, papers):
+    found = rows(workbook()["All links"])
+
+    assert [row["Link"] for row in found] == list(IN_ORDER)
+    for row in found:
+        if row["Link"] in MISSING:
+            assert (row["Answer"], row["Margin (dB)"]) == ("missing", None)
+            continue
+        verdict = papers.verdict(row["Link"])
+        assert row["Answer"].lower() == verdict["outcome_text"].lower()
+        assert row["Margin (dB)"] == verdict["headroom_db"]
+        assert row["Provisional"] is verdict["provisional"]
+    a10 = next(row for row in found if row["Link"] == "A10")
+    assert a10["Tested (UTC)"] == datetime(2026, 9, 14, 8, 12, 40)
+    assert [row["Mark"] for row in found[:3]] == ["◐", "◆", "◆"]
+
+
+@pytest.mark.parametrize("unit", UNITS)
+def test_every_result_stands_in_the_table_of_its_unit(workbook, papers, unit):
+    sign = UNITS[unit]
+    found = rows(workbook()[f"Results {sign}"])
+
+    wanted = [
+        (label, result["worst_margin"] or {}, result)
+        for label in TESTED
+        for result in papers.verdict(label)["parameters"]
+        if result["unit"] == unit
+    ]
+    assert len(found) == len(wanted)
+    for row, (label, worst, result) in zip(found, wanted, strict=True):
+        assert row["Link"] == label
+        heads = {f"margin_{unit}": "Margin", f"measured_{unit}": "Measured there", f"limit_{unit}": "Limit"}
+        for name, head in heads.items():
+            assert row[f"{head} ({sign})"] == worst.get(name), (label, result["parameter"], head)
+        assert row["Frequency (MHz)"] == worst.get("frequency_mhz")
+        assert row["Pair"] == worst.get("pairs")
+
+
+def test_heads_stay_filters_stand_and_what_fails_is_marked(workbook):
+    for sheet in workbook().worksheets[1:]:
+        assert sheet.freeze_panes == "B2", sheet.title
+        assert sheet.auto_filter.ref.startswith("A1:"), sheet.title
+        rules = [rule for each in sheet.conditional_formatting for rule in each.rules]
+        assert '"FAIL"' in [formula for rule in rules for formula in rule.formula], sheet.title
+        assert all(rule.dxf.font.b or rule.dxf.font.i for rule in rules)
+
+
+def test_the_summary_counts_and_says_what_must_be_known(workbook):
+    sheet = workbook()["Summary"]
+    found = [row[:2] for row in sheet.iter_rows(values_only=True)]
+
+    assert ("● PASS", 3) in found and ("◆ FAIL", 3) in found and ("▢ missing", 2) in found
+    said = " ".join(str(value) for _, value in found)
+    assert "3 of 10 links are sound." in said
+    assert "Provisional." in said and "ladders" in said
+
+
+def test_what_to_do_and_what_was_tested_again_have_tables(workbook):
+    book = workbook()
+    trouble = {row["Link"]: row for row in rows(book["Not fine"])}
+    history = [row for row in rows(book["What was tested again"]) if row["Link"] == RETESTED]
+
+    assert set(trouble) == {"A1", "A2", "A3", "A11", "B1", *MISSING}
+    assert "Wires 4 and 5" in trouble["A3"]["Why"]
+    assert trouble["A2"]["To do"].startswith("Re-terminate this end")
+    assert [row["after"] for row in history] == ["FAIL", "PASS"]
+    assert history[1]["Reason"] == "pairs put right"
+
+
+def test_each_link_has_a_sheet_of_its_own_where_that_is_asked_for(workbook, papers):
+    book = workbook("format=xlsx&per_link=sheet")
+
+    assert [name for name in book.sheetnames if name in IN_ORDER] == list(TESTED)
+    for label in TESTED:
+        verdict = papers.verdict(label)
+        found = rows(book[label], top=5)
+        numbers = [row["Margin"] for row in found]
+        assert numbers == [
+            (p["worst_margin"] or {}).get(f"margin_{p['unit']}") for p in verdict["parameters"]
+        ]
+        assert book[label].freeze_panes == "B6"
+
+
+def test_the_csv_of_links_and_of_results_has_the_numbers_of_the_verdicts(papers):
+    links = table(papers, "format=csv")
+    results = table(papers, "format=csv&table=results")
+
+    assert [row["label"] for row in links] == list(IN_ORDER)
+    for row in links:
+        if row["label"] not in MISSING:
+            headroom = papers.verdict(row["label"])["headroom_db"]
+            assert row["headroom_db"] == ("" if headroom is None else str(headroom))
+    wanted = [
+        (label, p["parameter"], "" if margin is None else str(margin))
+        for label in TESTED
+        for p in papers.verdict(label)["parameters"]
+        for margin in [(p["worst_margin"] or {}).get(f"margin_{p['unit']}")]
+    ]
+    assert [(row["label"], row["parameter"], row["margin"]) for row in results] == wanted
+
+
+def test_lengths_are_in_feet_where_that_is_asked_for_and_heads_in_german(workbook, papers):
+    length = next(p for p in papers.verdict("A10")["parameters"] if p["parameter"] == "length")
+    feet = length["worst_margin"]["measured_m"] / 0.3048
+    book = workbook("format=xlsx&length_unit=ft&language=de")
+    (row,) = [row for row in rows(book["Alle Strecken"]) if row["Strecke"] == "A10"]
+    (told,) = [row for row in rows(book["Ergebnisse ft"]) if row["Strecke"] == "A10"]
+    (plain,) = [row for row in table(papers, "format=csv&length_unit=ft") if row["label"] == "A10"]
+
+    assert row["Länge (ft)"] == told["Dort gemessen (ft)"] == pytest.approx(feet, abs=6e-4)
+    assert float(plain["length_ft"]) == row["Länge (ft)"]
+
+
+@pytest.mark.parametrize("query", ["format=xlsx", "format=xlsx&per_link=sheet", "format=csv"])
+def test_the_same_state_gives_the_same_bytes(papers, query):
+    first = papers.file(query)
+
+    assert papers.client.get(f"/v1/jobs/{JOB}/handover?{query}").data == first
+
+
+def test_parts_that_do_not_fit_each_other_are_refused(papers):
+    for query in ("format=pdf&per_link=sheet", "format=xlsx&table=links"):
+        answer = papers.asked(query)
+        assert answer.status_code == 422
+        assert answer.get_json()["errors"][0]["pointer"] == f"/query/{query.split('&')[1].split('=')[0]}"
+
+
+def test_no_cell_is_a_formula_and_no_text_an_address(papers):
+    with zipfile.ZipFile(io.BytesIO(papers.file("format=xlsx"))) as book:
+        sheets = [book.read(name) for name in book.namelist() if name.startswith("xl/worksheets/sheet")]
+
+    assert all(b"<f>" not in sheet and b"<hyperlink" not in sheet for sheet in sheets)
+
+
+@pytest.mark.parametrize(
+    ("label", "name"),
+    [
+        ("[a]:b*c?d/e\\f", "_a__b_c_d_e_f"),
+        ("'quoted'", "quoted"),
+        ("x" * 40, "x" * 31),
+        ("🧬" * 20, "🧬" * 15),
+        ("\x00\u202e", "��"),
+        ("History", "History~2"),
+        ("''", "~2"),
+        ("", "~2"),
+    ],
+)
+def test_the_name_of_a_sheet_is_legal_whatever_the_label(label, name):
+    assert sheet_name(label, set()) == name
+
+
+def test_names_that_spreadsheets_take_for_the_same_are_told_apart():
+    taken: set[str] = set()
+    names = [sheet_name(label, taken) for label in ("a/1", "A:1", "a_1", "b" * 31, "B" * 32)]
+
+    assert names == ["a_1", "A_1~2", "a_1~3", "b" * 31, "B" * 29 + "~2"]

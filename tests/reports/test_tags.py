@@ -1,0 +1,136 @@
+"""The structure of a PDF says what each part is, covers everything that is written, and nothing twice.
+
+The rules are those of ISO 32000-1, 14.6 to 14.8, and of ISO 14289-1 (PDF/UA) where it asks more: all
+content is tagged or a decoration, figures have a text in their place, heads of tables a scope.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import subprocess
+
+import pypdf
+import pytest
+from pypdf.generic import ContentStream
+
+from fourpair_service.reports.sheet.pdf import sheet_pdf
+from fourpair_service.reports.sheet.receipt import receipt_pdf
+from reports.sheets import LINKS, ROOT, answer_of, sheet_of
+
+MEASURED = [*LINKS, ROOT / "samples" / "measured" / "cable1.json"]
+SHOWS = {b"Tj", b"TJ", b"'", b'"', b"S", b"s", b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*", b"Do", b"sh"}
+CELLS = ["/TH", "/TD"]
+
+
+@pytest.fixture(scope="module")
+def papers():
+    sheets = {path.stem: sheet_of(answer_of(json.loads(path.read_bytes()))) for path in MEASURED}
+    return {
+        name: (sheet, sheet_pdf(sheet), receipt_pdf(sheet, "See the sheet."))
+        for name, sheet in sheets.items()
+    }
+
+
+def reader_of(content):
+    return pypdf.PdfReader(io.BytesIO(content))
+
+
+def marks_of(reader):
+    """The number of each marked part of the page, in order; fails where something stands outside of all."""
+    numbers, open_parts = [], []
+    for operands, operator in ContentStream(reader.pages[0].get_contents(), reader).operations:
+        if operator in (b"BDC", b"BMC"):
+            open_parts.append(operands[0])
+            if operator == b"BDC":
+                numbers.append(operands[1]["/MCID"])
+        elif operator == b"EMC":
+            open_parts.pop()
+        elif operator in SHOWS:
+            assert len(open_parts) == 1, f"{operator} stands in {open_parts}"
+    assert not open_parts
+    return numbers
+
+
+def elements_of(reader):
+    """Every element with its parent, in the order in which it is read."""
+
+    def below(element, parent):
+        yield element, parent
+        for kid in element["/K"]:
+            if not isinstance(kid, int):
+                yield from below(kid.get_object(), element)
+
+    root = reader.trailer["/Root"]["/StructTreeRoot"]
+    for top in root["/K"]:
+        yield from below(top.get_object(), root)
+
+
+def numbers_in(element):
+    return [kid for kid in element["/K"] if isinstance(kid, int)]
+
+
+@pytest.mark.parametrize("name", [path.stem for path in MEASURED])
+def test_everything_on_the_page_belongs_to_one_part_and_parts_are_read_in_order(papers, name):
+    for content in papers[name][1:]:
+        reader = reader_of(content)
+        marks = marks_of(reader)
+
+        assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
+        assert marks == list(range(len(marks)))
+        assert [n for element, _ in elements_of(reader) for n in numbers_in(element)] == marks
+
+
+def test_each_part_is_found_from_its_mark_and_knows_its_parent_and_page(papers):
+    for _, *contents in papers.values():
+        for content in contents:
+            reader = reader_of(content)
+            page = reader.pages[0]
+            parent_tree = reader.trailer["/Root"]["/StructTreeRoot"]["/ParentTree"]["/Nums"]
+            found = dict(zip(parent_tree[::2], parent_tree[1::2], strict=True))[page["/StructParents"]]
+
+            for number, element in enumerate(found):
+                assert numbers_in(element.get_object()) == [number]
+                assert element.get_object().raw_get("/Pg") == page.indirect_reference
+            for element, parent in elements_of(reader):
+                assert element["/P"].get_object() == parent
+
+
+@pytest.mark.parametrize("name", [path.stem for path in MEASURED])
+def test_pictures_have_words_in_their_place_and_the_table_its_heads(papers, name):
+    sheet, content, _ = papers[name]
+    elements = list(elements_of(reader_of(content)))
+    figures = [e for e, _ in elements if e["/S"] == "/Figure"]
+    rows = [e for e, _ in elements if e["/S"] == "/TR"]
+
+    drawn = [p for p in (sheet.wires, sheet.run, *sheet.margins) if p is not None]
+    assert [f["/Alt"] for f in figures] == [f"{p.title}. {p.description}" for p in drawn]
+    assert [e["/S"] for e, _ in elements].count("/H1") == 1
+    assert len(rows) == len(sheet.rows) + 1
+    for number, row in enumerate(rows):
+        cells = [kid.get_object() for kid in row["/K"]]
+        heads = [cell["/A"]["/Scope"] for cell in cells if cell["/S"] == "/TH"]
+        assert len(cells) == len(sheet.columns) and {cell["/S"] for cell in cells} <= set(CELLS)
+        assert heads == (["/Column"] * len(cells) if number == 0 else ["/Row"])
+
+
+def test_another_program_reads_the_headings_and_the_words_of_a_broken_line(papers, tmp_path):
+    program = shutil.which("pdfinfo")
+    if program is None:
+        pytest.skip("pdfinfo of poppler is not installed")
+    sheet, content, _ = papers["1A-01-bad-far-connector"]
+    (tmp_path / "sheet.pdf").write_bytes(content)
+    told = subprocess.run(
+        [program, "-struct-text", tmp_path / "sheet.pdf"], check=True, capture_output=True, timeout=60
+    )
+    text = told.stdout.decode()
+
+    assert not told.stderr
+    for said in (
+        sheet.label,
+        sheet.outcome_text,
+        *(a.question for a in sheet.answers),
+        *(a.text for a in sheet.answers),
+    ):
+        assert f'"{said}"' in text

@@ -295,33 +295,6 @@ def test_every_command_and_every_status_is_in_the_readme():
     assert [status for status in re.findall(r"\b(\d+) ", STATUSES) if f"| {status} |" not in readme] == []
 
 
-def test_the_summary_tells_what_the_job_wants_and_who_may_not_carry_it(fourpair, url):
-    wanted = {"applications": ["1000base-t", "10GBASE-T"], "power_type": "3"}
-    with Client(url) as client:
-        client.jobs.create(
-            id="wanting", name="Wanting", requirement={"rule_set": "TIA", "category": "6"}, **wanted
-        )
-    assert fourpair("submit", "--job", "wanting", PASSING)[0] == 0
-    summary = fourpair("summary", "wanting")[1]
-
-    assert "1000base-t: carried by 1 of 1\n" in summary
-    assert "10GBASE-T: carried by 0 of 1; not, or not for sure: 0A-01\n" in summary
-    assert "Power type 3: carried by 1 of 1" in summary
-
-
-def test_what_has_no_item_code_or_reason_is_said_in_words(fourpair, url):
-    with Client(url) as client:
-        client.jobs.create(id="bare", name="Bare", requirement={"rule_set": "TIA", "category": "6"})
-    empty = fourpair("summary", "bare")[1]
-    assert fourpair("submit", "--job", "bare", PASSING)[0] == 0
-    summary, billing = fourpair("summary", "bare")[1], fourpair("billing", "bare")[1]
-
-    assert "first-pass rate not known yet" in empty
-    assert "first-pass rate 100%" in summary
-    assert "Totals: without item code +1" in billing
-    assert re.search(r"0A-01 +without item code +\+1 +pass", billing)
-
-
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
@@ -347,7 +320,7 @@ def test_a_number_that_cannot_be_is_told_before_anything_is_asked(arguments, wor
     [
         (("grade", "/none.json"), "/none.json: No such file or directory\n"),
         (("export", "-o", "/none/file"), "/none/file.part: No such file or directory\n"),
-        (("billing", JOB, "--since", "9999"), "9999 to"),
+        (("billing", JOB, "--since", "9999"), "since 9999 and until"),
         (("grade", PASSING, "--category", "9"), "no category or class '9'"),
     ],
 )
@@ -374,6 +347,33 @@ def test_what_was_refused_has_no_outcome(fourpair, kept, tmp_path):
     _, out, _ = fourpair("submit", str(bad))
 
     assert out.splitlines()[1].split()[:3] == ["0A-01", "refused", "-"]
+
+
+def test_the_summary_tells_what_the_job_wants_and_who_may_not_carry_it(fourpair, url):
+    wanted = {"applications": ["1000base-t", "10GBASE-T"], "power_type": "3"}
+    with Client(url) as client:
+        client.jobs.create(
+            id="wanting", name="Wanting", requirement={"rule_set": "TIA", "category": "6"}, **wanted
+        )
+    assert fourpair("submit", "--job", "wanting", PASSING)[0] == 0
+    summary = fourpair("summary", "wanting")[1]
+
+    assert "1000base-t: carried by 1 of 1\n" in summary
+    assert "10GBASE-T: carried by 0 of 1; not, or not for sure: 0A-01\n" in summary
+    assert "Power type 3: carried by 1 of 1" in summary
+
+
+def test_what_has_no_item_code_or_reason_is_said_in_words(fourpair, url):
+    with Client(url) as client:
+        client.jobs.create(id="bare", name="Bare", requirement={"rule_set": "TIA", "category": "6"})
+    empty = fourpair("summary", "bare")[1]
+    assert fourpair("submit", "--job", "bare", PASSING)[0] == 0
+    summary, billing = fourpair("summary", "bare")[1], fourpair("billing", "bare")[1]
+
+    assert "first-pass rate not known yet" in empty
+    assert "first-pass rate 100%" in summary
+    assert "Totals: without item code +1" in billing
+    assert re.search(r"0A-01 +without item code +\+1 +pass", billing)
 
 
 def test_submit_and_retest_take_touchstone_files_as_they_are(fourpair, kept, tmp_path):

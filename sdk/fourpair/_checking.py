@@ -66,6 +66,9 @@ CORD_LENGTHS = CORDS[:2]
 CONDUCTORS = ("solid", "stranded")
 CONNECTORS = ("category",)
 
+# How many points an axis has that is not valid.
+UNKNOWN = -1
+
 Problem = Mapping[str, Any]
 
 
@@ -135,12 +138,12 @@ class _Look:
         if not isinstance(category, str) or not category:
             self.put("/connectors/category", f"{category!r} is no text such as '6A'.")
 
-    def _axis(self, value: Any, pointer: str) -> int | None:
+    def _axis(self, value: Any, pointer: str) -> int:
         try:
             return axis_points(value)
         except (ValueError, TypeError) as error:
             self.put(pointer, str(error))
-            return None
+            return UNKNOWN
 
     def _members(self, pointer: str, value: Any, known: Iterable[str]) -> bool:
         if not isinstance(value, Mapping):
@@ -185,6 +188,9 @@ class _Look:
             count = len(finite_numbers(values))
         except (ValueError, TypeError) as error:
             self.put(pointer, str(error))
+            return
+        if points == UNKNOWN:
+            # What is wrong with the axis is told once, and not for each curve on it.
             return
         if points is None:
             self.put(pointer, "There is no frequency_mhz that says where these values were taken.")

@@ -80,6 +80,11 @@ def _told(error: Mapping[str, Any]) -> str:
     return f"{where}: {what}" if where else str(what)
 
 
+def _repeats(detail: str, errors: Sequence[Mapping[str, Any]]) -> bool:
+    """Return whether a sentence says what an error says, which is told line by line after it."""
+    return any(_told(error) in detail or str(error.get("detail", "")) == detail for error in errors)
+
+
 class InvalidMeasurementError(FourpairError, ValueError):
     """A measurement was refused before it was sent; ``errors`` says what and where.
 
@@ -159,7 +164,7 @@ class ApiError(FourpairError):
         lines = [f"{problem.get('title', 'The service refused')} ({self.status} {self.code})"]
         detail = str(problem.get("detail") or "")
         # What the errors say line by line needs no sentence before it.
-        if detail and (len(self.errors) != 1 or _told(self.errors[0]) not in detail):
+        if detail and not _repeats(detail, self.errors):
             lines.append(detail)
         return "\n".join([*lines, *_listed(self.errors)])
 

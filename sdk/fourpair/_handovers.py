@@ -27,6 +27,10 @@ class HandoverFailedError(FourpairError):
 
     Attributes:
         handover: as it was told.
+
+    >>> papers = Handover(id="h1", job="clinic", state="failed", trouble="The disk is full.")
+    >>> HandoverFailedError(f"The papers failed: {papers.trouble}", papers).handover.state
+    'failed'
     """
 
     def __init__(self, message: str, handover: Handover) -> None:
@@ -45,6 +49,10 @@ class Handover(Told):
         size: of the file. [bytes]
         sha256: of the file.
         trouble: why it failed.
+
+    >>> papers = client.handovers.start("clinic", media="csv")
+    >>> papers.job, papers.form["format"], papers.total
+    ('clinic', 'csv', 0)
     """
 
     id: str
@@ -66,7 +74,11 @@ def _path(job_id: str, *parts: str) -> str:
 
 
 class Handovers:
-    """Papers of jobs: summary, exceptions, history and the sheet of every link."""
+    """Papers of jobs: summary, exceptions, history and the sheet of every link.
+
+    >>> client.handovers.save("clinic", "/tmp/clinic.xlsx", media="xlsx").name
+    'clinic.xlsx'
+    """
 
     def __init__(
         self,
@@ -103,6 +115,9 @@ class Handovers:
         Raises:
             NotFoundError: there is no such job.
             TransportError: the answer was cut off.
+
+        >>> client.handovers.save("clinic", "/tmp/clinic.csv", media="csv").name
+        'clinic.csv'
         """
         query = {
             "format": media,
@@ -144,6 +159,9 @@ class Handovers:
         Raises:
             NotFoundError: there is no such job.
             NotAllowedError: the key may only read: use :meth:`save`.
+
+        >>> client.handovers.start("clinic", media="zip").form["format"]
+        'zip'
         """
         query = {
             "format": media,
@@ -162,6 +180,11 @@ class Handovers:
 
         Raises:
             NotFoundError: there are none, or they were made more than a day ago.
+
+        >>> papers = client.handovers.start("clinic", media="csv")
+        >>> _ = running.carry_on()
+        >>> client.handovers.get("clinic", papers.id).state
+        'done'
         """
         answer = self._send("GET", _path(job_id, "handovers", handover_id))
         return told(Handover, answer.json(), response=answer)
@@ -174,6 +197,11 @@ class Handovers:
             NotFoundError: there are none, or they were made more than a day ago.
             ConflictError: they are not done.
             TransportError: the answer was cut off.
+
+        >>> papers = client.handovers.start("clinic", media="csv")
+        >>> _ = running.carry_on()
+        >>> client.handovers.download("clinic", papers.id, "/tmp/clinic.csv").name
+        'clinic.csv'
         """
         answer = self._send("GET", _path(job_id, "handovers", handover_id, "file"), is_streamed=True)
         return save(answer, target)
@@ -199,6 +227,9 @@ class Handovers:
         Raises:
             HandoverFailedError: the service could not make them.
             NotAllowedError: the key may only read: use :meth:`save`.
+
+        >>> client.handovers.make("clinic", "/tmp/clinic.pdf").read_bytes()[:5]
+        b'%PDF-'
         """
         handover = self.start(job_id, **form)
         while handover.state != MADE:

@@ -148,7 +148,7 @@ def test_a_bad_line_of_a_batch_gets_a_problem_in_its_place_too(client):
 
     assert [item["result"] for item in items] == ["created", "refused", "created"]
     assert items[1]["problem"]["code"] == "unreadable-body"
-    assert (atomic.status_code, atomic.get_json()["errors"][0]["pointer"]) == (409, "/records/1")
+    assert (atomic.status_code, atomic.get_json()["errors"][0]["pointer"]) == (400, "/records/1")
 
 
 def test_more_than_a_batch_may_hold_is_told_where_it_goes(client):

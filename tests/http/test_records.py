@@ -514,6 +514,24 @@ def test_a_batch_of_lines_can_be_repeated(client):
     assert client.get("/v1/changes").get_json()["last_seq"] == 4
 
 
+def test_a_line_that_cannot_be_read_is_told_by_its_number_and_spoils_no_other(client):
+    lines = [json.dumps(light("B-1")), "", "{ no json", "[1]", json.dumps(light("B-2"))]
+    headers = {"Content-Type": "application/x-ndjson"}
+    partial, atomic = (
+        client.post(f"/v1/records:batch?mode={mode}", data="\n".join(lines), headers=headers)
+        for mode in ("partial", "atomic")
+    )
+
+    items = partial.get_json()["items"]
+    assert record_answers.BatchAnswerSchema().validate(partial.get_json()) == {}
+    assert [item["result"] for item in items] == ["created", "refused", "refused", "created"]
+    assert items[1]["problem"]["errors"][0]["pointer"] == "/records/1"
+    assert "Line 3: The body is not JSON" in items[1]["problem"]["detail"]
+    assert items[2]["problem"]["errors"][0]["pointer"] == "/records/2"
+    assert (atomic.status_code, atomic.get_json()["errors"][0]["pointer"]) == (400, "/records/1")
+    assert len(client.get("/v1/records").get_json()["records"]) == 2
+
+
 # --- lists, feed, stats ----------------------------------------------------------------------
 
 

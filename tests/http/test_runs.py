@@ -12,12 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from fourpair_service.app import create_app
+from fourpair_service.app import create_app, record_grader
 from fourpair_service.background import Background
 from fourpair_service.config import Settings
+from fourpair_service.http.record_grader import RecordGrader
 from fourpair_service.http.schemas import runs as schemas
 from fourpair_service.records.key_commands import KeyGrant, make_key
 from fourpair_service.records.keys import Scope
+from fourpair_service.records.runs.examining import Held
 from fourpair_service.storage.sqlite import SqliteStore
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -263,3 +265,48 @@ def test_two_processes_find_the_same_to_the_byte_as_one(app, client, tmp_path, m
 
     one, two = (client.get(f"{each}/findings?format=ndjson").data for each in (url, again))
     assert one == two != b""
+
+
+def test_what_stands_is_found_without_grading_it_and_nothing_is_appended(app, tmp_path):
+    limits = tmp_path / "limits"
+    limits.mkdir()
+    (limits / "same.toml").write_text(f'id = "same-limits"\nextends = "{OLD}"\ntitle = "The same limits"\n')
+    settings = replace(SETTINGS, limits_directory=limits)
+    desk = app.extensions["fourpair"].desk
+    again = create_app(settings, clock=lambda: NOW, store=desk.store)
+    last, graded = desk.store.last_change().seq, []
+    begun = again.test_client().post("/v1/regrades", json={"rule_set": "same-limits"})
+    work = Background(settings, again.extensions["fourpair"].desk)
+    grader = record_grader(settings)
+
+    class Noting(RecordGrader):
+        def __call__(self, document, requirement):
+            graded.append(document["label"])
+            return super().__call__(document, requirement)
+
+    noting = Noting(grader.catalogue, grader.limits, grader.clock, grader.detail)
+    work.desk = replace(work.desk, grade=noting)
+    work.round()
+    work.close()
+
+    ended = again.test_client().get(begun.headers["Location"]).get_json()
+    assert (ended["counts"]["unchanged"], ended["counts"]["changed"]) == (3, 0)
+    assert "0A-01" not in graded
+    assert desk.store.last_change().seq == last
+
+
+def test_what_cannot_be_graded_is_not_said_to_stand():
+    grader = record_grader(SETTINGS)
+    link = json.loads((LINKS / f"{NAMES[0]}.json").read_bytes())
+    document = {name: value for name, value in link.items() if name != "requirement"}
+    asked = {"rule_set": OLD, "category": "6"}
+    verdict = grader(document, asked).verdict
+    held = [
+        Held(document, asked, verdict),
+        Held({**document, "wire_map": 5}, asked, verdict),
+        Held(document, {**asked, "category": "1"}, verdict),
+        Held(document, {**asked, "rule_set": "none"}, verdict),
+        Held(document, asked, {**verdict, "outcome": "fail"}),
+        Held(document, asked, verdict),
+    ]
+    assert grader.standing(held) == [True, False, False, False, False, True]

@@ -27,6 +27,7 @@ from fourpair import (
     ServerFailedError,
     TimedOutError,
 )
+from fourpair._errors import api_error
 from fourpair.testing import service, troubled
 
 LIGHT = {
@@ -403,3 +404,13 @@ def test_a_service_that_is_not_there_is_told_in_a_sentence():
     assert "FOURPAIR_URL" in str(caught.value)
     assert "Connection refused" in str(caught.value)
     assert "HTTPConnection" not in str(caught.value)
+
+
+def test_what_is_told_line_by_line_is_not_told_in_a_sentence_before():
+    errors = [{"pointer": f"/query/{name}", "detail": f"{name} is asked for twice."} for name in "abc"]
+    detail = "/query/a: a is asked for twice. /query/b: b is asked for twice. And 1 more."
+    told = str(api_error(422, {"title": "Not valid", "code": "invalid", "detail": detail, "errors": errors}))
+    beside = str(api_error(422, {"title": "Not valid", "detail": "Send it as JSON.", "errors": errors[:1]}))
+
+    assert [told.count(f"{name} is asked for twice.") for name in "abc"] == [1, 1, 1]
+    assert "Send it as JSON." in beside

@@ -322,6 +322,60 @@ def test_what_has_no_item_code_or_reason_is_said_in_words(fourpair, url):
     assert re.search(r"0A-01 +without item code +\+1 +pass", billing)
 
 
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("list", "--most", "0"), "'0' is no whole number from 1 up"),
+        (("list", "--most", "-1"), "whole number from 1 up"),
+        (("submit", PASSING, "--threads", "none"), "whole number from 1 up"),
+        (("billing", JOB, "--since", "-1"), "whole number from 0 up"),
+        (("watch", "--after", "1.5"), "whole number from 0 up"),
+        (("--timeout", "-1", "list"), "'-1' is no number of seconds above 0"),
+        (("--timeout", "soon", "list"), "seconds above 0"),
+    ],
+)
+def test_a_number_that_cannot_be_is_told_before_anything_is_asked(arguments, words, capsys):
+    with pytest.raises(SystemExit) as ended:
+        run(arguments)
+
+    assert ended.value.code == 2
+    assert words in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("grade", "/none.json"), "/none.json: No such file or directory\n"),
+        (("export", "-o", "/none/file"), "/none/file.part: No such file or directory\n"),
+        (("billing", JOB, "--since", "9999"), "9999 to"),
+        (("grade", PASSING, "--category", "9"), "no category or class '9'"),
+    ],
+)
+def test_an_error_is_one_sentence_for_a_person(fourpair, kept, arguments, words):
+    status, _, err = fourpair(*arguments)
+
+    assert status == 2
+    assert err.count(words) == 1
+    assert "Errno" not in err
+
+
+def test_show_names_what_is_suspected_and_what_to_do_first(fourpair, kept):
+    _, text, _ = fourpair("show", f"{JOB}/0A-02")
+    _, line, _ = fourpair("show", f"{JOB}/0A-02", "--json")
+
+    assert "Suspected: " in text
+    assert "First: " in text
+    assert json.loads(line)["assessment"]["diagnosis"]["faults"]
+
+
+def test_what_was_refused_has_no_outcome(fourpair, kept, tmp_path):
+    bad = tmp_path / "bad.ndjson"
+    bad.write_text(json.dumps({**json.loads(Path(PASSING).read_bytes()), "job": "none"}) + "\n")
+    _, out, _ = fourpair("submit", str(bad))
+
+    assert out.splitlines()[1].split()[:3] == ["0A-01", "refused", "-"]
+
+
 def test_submit_and_retest_take_touchstone_files_as_they_are(fourpair, kept, tmp_path):
     described = tmp_path / "cable.json"
     requirement = {"rule_set": "TIA", "category": "6"}

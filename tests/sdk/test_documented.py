@@ -13,7 +13,7 @@ import fourpair.webhooks
 from fourpair import Client
 
 SDK = Path(fourpair.__file__).parent
-PARTS = ("jobs", "records", "changes", "regrades", "assessments", "subscriptions")
+PARTS = ("jobs", "records", "changes", "regrades", "assessments", "subscriptions", "handovers")
 EXAMPLE = ">>> "
 
 

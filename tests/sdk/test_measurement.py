@@ -117,6 +117,14 @@ def test_cords_and_connectors_that_the_service_takes_are_sent(said):
         assert client.grade(document).outcome == "pass"
 
 
+def test_an_axis_that_is_wrong_is_told_once_and_not_for_each_curve_on_it():
+    document = json.loads(CLEAN.read_bytes())
+    for axis in ([1, float("nan")], [2, 1], []):
+        with pytest.raises(InvalidMeasurementError) as caught:
+            Measurement.from_dict({**document, "frequency_mhz": axis})
+        assert caught.value.pointers == ("/frequency_mhz",)
+
+
 def test_values_without_an_axis_are_refused():
     with pytest.raises(InvalidMeasurementError, match="no frequency_mhz"):
         Measurement.from_dict({"configuration": "channel", "sweeps": {"insertion_loss": {"12": [1.0]}}})

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 from fourpair._client import DEFAULT_URL, Client
 from fourpair._command import completion, following, grading, papers, reading, totals, writing
+from fourpair._command.argument_types import seconds
 from fourpair._command.output import INTERRUPTED, REFUSED, STATUSES, UNREACHED, Output
 from fourpair._errors import FourpairError
 
@@ -25,7 +26,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--url", help=f"of the service; FOURPAIR_URL, else {DEFAULT_URL}")
     top.add_argument(
-        "--timeout", type=float, default=30.0, metavar="SECONDS", help="wait so long for an answer (30)"
+        "--timeout", type=seconds, default=30.0, metavar="SECONDS", help="wait so long for an answer (30)"
     )
     top.add_argument("--json", action="store_true", help="lines of JSON in place of text and tables")
     commands = top.add_subparsers(required=True, metavar="command", dest="command")

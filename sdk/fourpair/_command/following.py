@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from fourpair._client import Client
+from fourpair._command.argument_types import whole
 from fourpair._command.output import DONE, Output, told
 from fourpair._errors import InvalidSettingError
 from fourpair._kept import Change
@@ -17,7 +18,12 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     """Add the command."""
     watch = commands.add_parser("watch", help="follow the change feed, a line for each change")
     watch.add_argument("--job", help="changes of this job alone")
-    watch.add_argument("--after", type=int, help="from after this seq; without it, what comes from now on")
+    watch.add_argument(
+        "--after",
+        type=whole(0),
+        metavar="SEQ",
+        help="from after this seq; without it, what comes from now on",
+    )
     watch.add_argument("--state", type=Path, help="file that remembers the last seq, to go on from there")
     watch.add_argument("--once", action="store_true", help="end when nothing is left")
     watch.set_defaults(run=run)

@@ -75,7 +75,7 @@ class Output:
 
     def complain(self, error: Exception) -> None:
         """Write an error for a person: what happened, and what to quote of it."""
-        lines = [f"fourpair: {error}"]
+        lines = [f"fourpair: {_said(error)}"]
         if isinstance(error, FourpairError):
             if error.retryable and error.idempotency_key:
                 lines.append(f"Whether it landed: ask with the key {error.idempotency_key}")
@@ -106,6 +106,12 @@ class Output:
         with Progress(console=Console(file=self._err)) as bar:
             task = bar.add_task(what, total=total)
             yield lambda done, of=total: bar.update(task, completed=done, total=of)
+
+
+def _said(error: Exception) -> str:
+    if isinstance(error, OSError) and error.filename is not None and error.strerror:
+        return f"{error.filename}: {error.strerror}"
+    return str(error)
 
 
 def told(cell: object) -> str:

@@ -12,8 +12,11 @@ from typing import Any
 
 from fourpair._client import Client
 from fourpair._command import naming
+from fourpair._command.argument_types import whole
 from fourpair._command.output import BROKEN, DONE, Output
+from fourpair._errors import NotFoundError
 from fourpair._kept import Record
+from fourpair._models import Verdict
 from fourpair._verdict_parts import OUTCOME_WORDS
 
 FILTERS = {
@@ -36,7 +39,7 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     show.set_defaults(run=run_show)
     records = commands.add_parser("list", help="list records")
     _add_filters(records)
-    records.add_argument("--most", type=int, metavar="N", help="at most so many")
+    records.add_argument("--most", type=whole(1), metavar="N", help="at most so many")
     records.set_defaults(run=run_list)
     export = commands.add_parser("export", help="write records with measurements and verdicts to a file")
     _add_filters(export)
@@ -61,28 +64,39 @@ def _filters(options: Namespace) -> dict[str, Any]:
 
 def _row(record: Record) -> tuple[object, ...]:
     outcome = OUTCOME_WORDS.get(record.outcome, record.outcome)
-    return record.job, record.label, outcome, record.headroom_db, record.failing, record.revision, record.id
+    return record.job, record.label, outcome, record.headroom_db, record.revision, record.id, record.failing
 
 
 def run_list(client: Client, options: Namespace, output: Output) -> int:
     """List records as they are found."""
     found = islice(client.records.list(**_filters(options)), options.most)
-    header = ("job", "label", "outcome", "headroom dB", "failing", "revision", "id")
+    header = ("job", "label", "outcome", "headroom dB", "revision", "id", "failing")
     output.table(header, ((record.raw, _row(record)) for record in found), "No record is like that.")
     return DONE
+
+
+def _verdict(client: Client, record: Record) -> Verdict:
+    """Return the newest verdict with what was kept beside it, where there is something."""
+    verdict = client.records.verdict(record.id)
+    try:
+        beside = client.records.assessment(record.id)
+    except NotFoundError:
+        return verdict
+    return Verdict.from_document(verdict.raw, assessment=beside, response=verdict.response)
 
 
 def run_show(client: Client, options: Namespace, output: Output) -> int:
     """Show a record."""
     record = naming.found(client, options.record)
-    verdict, revisions = client.records.verdict(record.id), client.records.revisions(record.id)
+    verdict, revisions = _verdict(client, record), client.records.revisions(record.id)
     history = [
         f"  {r.number} {r.kind} {r.at} seq {r.seq} {OUTCOME_WORDS.get(r.outcome)} {r.reason or ''}".rstrip()
         for r in revisions
     ]
     head = f"{record.job}/{record.label}, record {record.id}, revision {record.revision}"
     text = "\n".join([head, verdict.summary(), "History:", *history])
-    document = {"record": record.raw, "verdict": verdict.raw, "revisions": [r.raw for r in revisions]}
+    told = {"verdict": verdict.raw, "assessment": verdict.assessment}
+    document = {"record": record.raw, **told, "revisions": [r.raw for r in revisions]}
     output.value(document, text)
     return DONE
 

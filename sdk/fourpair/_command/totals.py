@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fourpair._client import Client
+from fourpair._command.argument_types import whole
 from fourpair._command.output import DONE, Output, aligned
 
 
@@ -22,9 +23,9 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     billing = commands.add_parser("billing", help="signed quantities by item code, never prices")
     billing.add_argument("job")
     billing.add_argument(
-        "--since", type=int, default=0, metavar="SEQ", help="the 'until' of what was billed last"
+        "--since", type=whole(0), default=0, metavar="SEQ", help="the 'until' of what was billed last"
     )
-    billing.add_argument("--until", type=int, metavar="SEQ")
+    billing.add_argument("--until", type=whole(0), metavar="SEQ")
     billing.set_defaults(run=run_billing)
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from fourpair._client import Client
 from fourpair._command import naming
+from fourpair._command.argument_types import whole
 from fourpair._command.output import DONE, REFUSED, Output
 from fourpair._errors import InvalidMeasurementError, InvalidSettingError
 from fourpair._kept import BatchItem, Written
@@ -35,7 +36,9 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     _add_touchstone(submit, "sent as it is, with one document that says what it holds; of a new link")
     submit.add_argument("--dry-run", action="store_true", help="check and grade, keep nothing")
     submit.add_argument("--checkpoint", type=Path, help="file that remembers how far it got")
-    submit.add_argument("--threads", type=int, default=1, help="parts under way at once (1)")
+    submit.add_argument(
+        "--threads", type=whole(1), metavar="N", default=1, help="parts under way at once (1)"
+    )
     submit.set_defaults(run=run_submit)
     retest = commands.add_parser("retest", help="keep a new measurement of one link")
     retest.add_argument("record", help=naming.HELP)

@@ -101,8 +101,9 @@ class RecordGrader:
     ) -> dict[tuple[RuleSet, Requirement], list[tuple[int, LinkMeasurement]]]:
         alike: dict[tuple[RuleSet, Requirement], list[tuple[int, LinkMeasurement]]] = {}
         for number, each in enumerate(held):
-            request = GradeRequest(each.document, requirement_request(self._by_id(each.asked)), is_kept=True)
             try:
+                requirement = requirement_request(self._by_id(each.asked))
+                request = GradeRequest(each.document, requirement, is_kept=True)
                 asked = read_request(request, self.catalogue, limits=self.limits)
             except ServiceError:
                 continue

@@ -69,9 +69,10 @@ def _point_text(row: Document) -> str:
     unit = row["unit"]
     frequency = f" at {point['frequency_mhz']} MHz" if point["frequency_mhz"] is not None else ""
     pairs = f", pairs {point['pairs']}" if point["pairs"] else ""
+    word = "dB" if unit == "db" else unit
     return (
-        f"{row['title']}: {point[f'measured_{unit}']} against a limit of {point[f'limit_{unit}']} {unit}"
-        f"{frequency}{pairs}; margin {point[f'margin_{unit}']} {unit}."
+        f"{row['title']}: {point[f'measured_{unit}']} against a limit of {point[f'limit_{unit}']} {word}"
+        f"{frequency}{pairs}; margin {point[f'margin_{unit}']} {word}."
     )
 
 

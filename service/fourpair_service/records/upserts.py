@@ -220,7 +220,7 @@ def batch(
         desk: where it is done.
         caller: who asks.
         terms: how it is to be done.
-        documents: measurement documents; an error where one could not be read.
+        documents: measurement documents, or why one could not be read.
         mode: ``atomic`` keeps all or nothing; ``partial`` keeps what can be kept.
         told: makes the answer that a repetition of the request gets.
 

@@ -27,6 +27,8 @@ LINKS = Path(__file__).resolve().parents[3] / "samples" / "links"
 NAMES = sorted(path.stem for path in LINKS.glob("*.json"))
 # Whole sweeps on one axis, over the range that category 6 asks for, and nothing that stands aside.
 USUAL = "0A-01-clean-pass"
+# Swept to 500 MHz, as class EA asks.
+TO_500 = "1A-08-screened-class-ea"
 TIA, SIX = "tia-568.2-d-2018", Requirement("6")
 
 
@@ -195,3 +197,49 @@ def test_many_links_are_told_each_for_itself_in_their_order():
 @pytest.mark.parametrize("odd", [{}, {"parameters": None}, {"parameters": [], "not_evaluated": []}])
 def test_a_document_of_another_form_is_left_to_the_full_grading(odd):
     assert not stands(link(USUAL), odd)
+
+
+@pytest.mark.parametrize(("name", "category"), [(TIA, "3"), (TIA, "5e"), ("iso-11801-1-2017", "E")])
+def test_a_class_that_judges_less_than_was_measured_is_a_usual_case_too(name, category):
+    own, requirement = rules(name), Requirement(category)
+    verdict = kept(link(USUAL), requirement, own)
+
+    found = stands(link(USUAL), verdict, requirement, own)
+
+    assert found == (not verdict["not_evaluated"])
+    assert not stands(link(USUAL), {**verdict, "headroom_db": 0.123}, requirement, own)
+
+
+def changed_curves(measurement, change):
+    curves = {
+        key: tuple(change(key, group) for group in groups) for key, groups in measurement.curves.items()
+    }
+    return replace(measurement, curves=curves)
+
+
+def test_a_relieved_limit_is_left_to_the_full_grading():
+    def short(key, group):
+        return replace(group, value_db=group.value_db * 0.2) if key[0] is Parameter.INSERTION_LOSS else group
+
+    own, requirement = rules("iso-11801-1-2017"), Requirement("EA")
+    near = changed_curves(link(TO_500), short)
+    assert not stands(near, kept(near, requirement, own), requirement, own)
+
+
+def test_a_pair_that_was_not_swept_is_left_to_the_full_grading():
+    def without_last(key, group):
+        if key[0] is not Parameter.RETURN_LOSS:
+            return group
+        return replace(group, keys=group.keys[:-1], value_db=group.value_db[:-1], value_complex=None)
+
+    part = changed_curves(link(USUAL), without_last)
+    assert not stands(part, kept(part))
+
+
+def test_a_point_that_says_more_than_is_known_here_does_not_stand():
+    for name in ("by_pair", "worst_value"):
+        verdict = kept(link(USUAL))
+        (row,) = [r for r in verdict["parameters"] if (r["parameter"], r["end"]) == ("next", "near")]
+        for point in [*row[name], row["worst_margin"]] if name == "by_pair" else [row[name]]:
+            point["more"] = 1
+        assert not stands(link(USUAL), verdict)

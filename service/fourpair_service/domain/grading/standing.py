@@ -50,13 +50,14 @@ from fourpair_service.domain.verdict_document import (
     category_document,
     headroom_document,
     parameter_document,
+    rounded,
     wire_map_document,
 )
 
 VerdictDocument = Mapping[str, Any]
 
-# A number nearer than this to one that was rounded would be rounded to it too; what
-# lies in the last billionth of the way is left to the full grading.
+# A number nearer than this to one that was rounded would be rounded to it too. What is
+# not, as half a thousandth of a limit at 100 MHz, is rounded itself.
 SAME: Final = 0.5 * 10**-DECIMALS - 1e-9
 
 
@@ -192,8 +193,9 @@ class _Batch:
             if own is not None:
                 shown += chain.from_iterable(map(NUMBERS, (*row["by_pair"], row["worst_value"])))
                 computed += [own.points[number].ravel(), own.largest[number]]
-        # Not a number is near to nothing, and what is endless neither.
-        return bool((np.abs(np.concatenate(computed) - np.array(shown, dtype=np.float64)) < SAME).all())
+        made, told = np.concatenate(computed), np.array(shown, dtype=np.float64)
+        far = ~(np.abs(made - told) < SAME)
+        return all(rounded(a) == b for a, b in zip(made[far].tolist(), told[far].tolist(), strict=True))
 
     def _told(self, results: Sequence[ParameterResult], wire_map: WireMapResult) -> dict[str, Any]:
         judged = [result for result in results if result.status in JUDGED]

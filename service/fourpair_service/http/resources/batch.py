@@ -13,7 +13,7 @@ from fourpair_service.errors import ServiceError
 from fourpair_service.http.auth import caller
 from fourpair_service.http.body_errors import BatchRefusedError, InvalidBodyError
 from fourpair_service.http.document_body import read_document
-from fourpair_service.http.json_body import BodyTooLargeError, UnsupportedBodyError
+from fourpair_service.http.json_body import BodyTooLargeError, UnreadableBodyError, UnsupportedBodyError
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.line_stream import LINES_IN, NDJSON, answer_lines
 from fourpair_service.http.operation import (
@@ -49,19 +49,23 @@ def _too_large(line: int, most: int) -> BodyTooLargeError:
     return BodyTooLargeError(f"Line {line} has over {most} bytes; one record may have so many.")
 
 
-def _line(number: int, line: bytes, most: int) -> Any:
+def _line(index: int, number: int, line: bytes, most: int) -> Any:
     """Return what a line holds, or the error that belongs in its place."""
     try:
         if len(line) > most:
             raise _too_large(number, most)
         return read_document(line, as_written=True)
+    except UnreadableBodyError as error:
+        told = f"Line {number}: {error.detail}"
+        return UnreadableBodyError(told, f"/records/{index}{error.pointer}", error.value)
     except ServiceError as error:
         return error
 
 
 def _lines(raw: bytes, most: int) -> list[Any]:
-    lines = enumerate(raw.split(b"\n"), 1)
-    return [_line(number, line, most) for number, line in lines if line.strip()]
+    """Return what each line holds, or why it cannot be read."""
+    filled = [(number, line) for number, line in enumerate(raw.split(b"\n"), 1) if line.strip()]
+    return [_line(index, number, line, most) for index, (number, line) in enumerate(filled)]
 
 
 def _sent() -> tuple[bytes, list[Any]]:
@@ -80,13 +84,23 @@ def _sent() -> tuple[bytes, list[Any]]:
     return raw, document["records"]
 
 
-def _checked(documents: list[Any]) -> list[Document | ServiceError]:
+def _checked(documents: list[Any], mode: str) -> list[Document | ServiceError]:
+    """Return the documents, and of a partial batch what is none as the error that its item gets.
+
+    Raises:
+        InvalidBodyError: there are too many or none, or one of an atomic batch is no object.
+        UnreadableBodyError: a line of an atomic batch cannot be read.
+    """
     if not 1 <= len(documents) <= MOST_ITEMS:
         detail = (
             f"Send 1 to {MOST_ITEMS} records, not {len(documents)}; any number goes to /v1/records:stream."
         )
         raise InvalidBodyError([FieldError("/records", detail)])
-    return [_object(document, f"/records/{index}") for index, document in enumerate(documents)]
+    checked = [_object(document, f"/records/{index}") for index, document in enumerate(documents)]
+    broken = next((each for each in checked if isinstance(each, ServiceError)), None)
+    if broken is not None and mode == ATOMIC:
+        raise broken
+    return checked
 
 
 def _object(document: Any, pointer: str) -> Document | ServiceError:
@@ -157,7 +171,7 @@ class Batch(MethodView):
         otherwise an item or line that cannot be kept gets a problem in its place.
         """
         raw, sent = _sent()
-        documents, dry_run = _checked(sent), query["dry_run"]
+        documents, dry_run = _checked(sent, query["mode"]), query["dry_run"]
 
         def told(items: Sequence[ItemResult]) -> Document:
             return {"kept": not dry_run, "dry_run": dry_run, "items": [_item(documents, i) for i in items]}

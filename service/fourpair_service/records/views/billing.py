@@ -162,10 +162,10 @@ def billing(reader: Reader, job: Job, *, since: int, until: int | None) -> Docum
     newest = last.seq if last else 0
     until = newest if until is None else until
     if not 0 <= since <= until <= newest:
-        detail = (
-            f"since {since} and until {until} must follow each other within 0 to {newest}, where the feed is."
+        raise InvalidQueryError(
+            "since",
+            f"{since} to {until} is no stretch of the feed, which has 0 to {newest}: give since, and until not below it",
         )
-        raise InvalidQueryError("since", detail)
     changes = list(reader.job_changes(job.id, until=until))
     earlier = [change for change in changes if change.seq <= since]
     before, after = _state(reader, job.id, earlier), _state(reader, job.id, changes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import threading
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -134,21 +135,34 @@ class Background:
 
     def round(self) -> None:
         """Do everything that waits, once."""
-        self.deliver()
-        self.runs()
+        self._deliver_and_run()
         self.handovers()
 
     def keep_on(self, sleep: Callable[[float], None]) -> None:
-        """Do what waits, again and again, until told to end; a store that is away comes back."""
+        """Do what waits, again and again, until told to end; a store that is away comes back.
+
+        Papers are made in a thread of their own, so that messages and runs do not wait for them.
+        """
+        papers = threading.Thread(target=self._again, args=(self.handovers, sleep), daemon=True)
+        papers.start()
+        self._again(self._deliver_and_run, sleep)
+        papers.join()
+
+    def _deliver_and_run(self) -> None:
+        self.deliver()
+        self.runs()
+
+    def _again(self, work: Callable[[], object], sleep: Callable[[float], None]) -> None:
         while self.go_on():
             try:
-                self.round()
+                work()
             except ServiceError as error:
                 LOGGER.warning("trouble=%s detail=%r", error.code, str(error))
             except Exception:
                 # A process or a cluster that broke down: what it held is claimed and begun anew.
                 LOGGER.exception("trouble=unexpected")
-                self.close()
+                if work != self.handovers:
+                    self.close()
             sleep(NAP_S)
 
     def close(self) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import subprocess
 from functools import lru_cache
 
 import pypdf
@@ -50,13 +49,11 @@ def papers(tmp_path_factory):
 
 
 @pytest.fixture
-def pages(papers, tmp_path):
-    """Give the lines of each page as a reader of text finds them."""
+def pages(papers):
+    """Give the lines of each page, as they stand beside each other."""
 
+    @lru_cache
     def read(query="format=pdf"):
-        path = tmp_path / "handover.pdf"
-        path.write_bytes(papers.file(query))
-        found = subprocess.run(["pdftotext", "-layout", path, "-"], check=True, capture_output=True)
-        return found.stdout.decode().split("\f")[:-1]
+        return [page.extract_text(extraction_mode="layout") for page in papers.pdf(query).pages]
 
     return read

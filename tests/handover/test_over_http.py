@@ -8,7 +8,9 @@ import pypdf
 
 from fourpair_service.app import create_app
 from fourpair_service.config import Settings
+from fourpair_service.http.line_stream import STREAMS
 from fourpair_service.storage.memory import MemoryStore
+from fourpair_service.streams import StreamPlaces
 from handover.job import JOB, NOW, sample, sent
 
 EDITION = 'id = "own"\nextends = "tia-568.2-d-2018"\ntitle = "Own limits"\n'
@@ -61,3 +63,23 @@ def test_a_link_whose_rule_set_is_gone_keeps_its_place_and_its_numbers(tmp_path)
     assert "Own limits" in pages[0]
     assert pages[-1].startswith("K1")
     assert f"{verdict['headroom_db']:.2f}" in pages[2]
+
+
+def test_where_no_worker_may_be_kept_the_papers_are_refused_for_now_and_none_is_held(papers):
+    places = StreamPlaces(1)
+    url, own = f"/v1/jobs/{JOB}/handover?format=csv", {"environ_overrides": {STREAMS: places}}
+    try:
+        give_back = places.take()
+        refused = papers.client.get(url, **own)
+        give_back()
+        papers.client.get(url, **own).close()
+        missing = papers.client.get("/v1/jobs/nothing/handover", **own)
+
+        assert (refused.status_code, refused.get_json()["code"]) == (503, "streams-full")
+        assert "Retry-After" in refused.headers
+        assert missing.status_code == 404
+        free = places.take()
+        assert free is not None
+        free()
+    finally:
+        places.close()

@@ -111,7 +111,7 @@ def test_a_key_that_sees_one_job_finds_nothing_of_another(store, client):
     assert get("/v1/stats?by=job").get_json()["groups"][0]["values"] == {"job": "mine"}
     for path in ("", "/verdict", "/measurement", "/revisions", "/revisions/1", "/assessment"):
         assert get(f"/v1/records/{theirs}{path}").status_code == 404
-    for path in ("", "/summary", "/billing", "/faults", "/schedule", "/attachments"):
+    for path in ("", "/summary", "/billing", "/faults", "/schedule", "/attachments", "/handover"):
         assert get(f"/v1/jobs/theirs{path}").status_code == 404
     assert client.post("/v1/jobs", json={"id": "new", "name": "x"}, headers=both["own"]).status_code == 409
     stolen = client.post("/v1/records", json={**document, "label": "B"}, headers=both["own"])

@@ -49,13 +49,10 @@ def _written(job_id: str, form: HandoverForm, alive: Callable[[], None]) -> Bina
         return target.open("rb")
 
 
-def _pieces(file: BinaryIO, give_back: Callable[[], None]) -> Iterator[bytes]:
-    try:
-        with file:
-            while piece := file.read(PIECE_BYTES):
-                yield piece
-    finally:
-        give_back()
+def _pieces(file: BinaryIO) -> Iterator[bytes]:
+    with file:
+        while piece := file.read(PIECE_BYTES):
+            yield piece
 
 
 def file_response(pieces: Iterator[bytes], size: int, name: str, form: HandoverForm) -> Response:
@@ -179,4 +176,8 @@ class JobHandover(MethodView):
             raise
         size = file.seek(0, 2)
         file.seek(0)
-        return file_response(_pieces(file, give_back), size, f"{job_id}.{form.media}", form)
+        response = file_response(_pieces(file), size, f"{job_id}.{form.media}", form)
+        # Also where the client went away before the first piece, when no generator has begun.
+        response.call_on_close(file.close)
+        response.call_on_close(give_back)
+        return response

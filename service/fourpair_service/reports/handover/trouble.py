@@ -15,6 +15,10 @@ from fourpair_service.reports.language import Language
 GROUPS: Final = (("redo_heading", REDO), ("look_again_heading", LOOK_AGAIN))
 MOST_SUSPECTED: Final = 3
 ROW_HEIGHT: Final = 4.4
+STEP_TYPE: Final = 6.8
+LINE_HEIGHT: Final = 3.1
+# Of a reason.
+MOST_LINES: Final = 3
 INSET: Final = 6.0
 TYPE: Final = 7.8
 
@@ -78,13 +82,13 @@ def _sentences(remedy: Remedy | None, words: Language) -> list[tuple[str, bool]]
 
 def _columns(words: Language) -> tuple[Column, ...]:
     return (
-        Column(words.say("handover.label"), 0.16),
+        Column(words.say("handover.label"), 0.13),
         Column(words.say("handover.number"), 0.04, True),
         Column(words.say("handover.what"), 0.14),
         Column(words.say("handover.when"), 0.13),
-        Column(words.say("handover.change"), 0.22),
+        Column(words.say("handover.change"), 0.2),
         Column(f"{words.say('handover.margin_change')} (dB)", 0.12, True),
-        Column(words.say("handover.reason"), 0.19),
+        Column(words.say("handover.reason"), 0.24),
     )
 
 
@@ -99,17 +103,30 @@ def add_history(book: Book, steps: Sequence[HistoryLine]) -> None:
     book.head_row(columns)
     label, shade = None, False
     for step in steps:
-        if book.need(ROW_HEIGHT):
+        reason = _reason(book, step, columns[-1].share)
+        height = ROW_HEIGHT + LINE_HEIGHT * max(len(reason) - 1, 0)
+        if book.need(height):
             book.head_row(columns)
             label = None
         if step.number == 1:
             shade = not shade
         if shade:
-            book.paper.ground(FAINT, book.paper.l_margin, book.y, book.paper.inner_width, ROW_HEIGHT)
+            book.paper.ground(FAINT, book.paper.l_margin, book.y, book.paper.inner_width, height)
         is_first = label != step.label
         label = step.label
-        book.paper.type(6.8, ink=INK)
-        book.row(columns, _cells(step, words, is_first=is_first), ROW_HEIGHT)
+        book.paper.type(STEP_TYPE, ink=INK)
+        cells = (*_cells(step, words, is_first=is_first), reason[0] if reason else "")
+        book.row(columns, cells, ROW_HEIGHT)
+        for line in reason[1:]:
+            book.row(columns, [*[""] * (len(columns) - 1), line], LINE_HEIGHT)
+
+
+def _reason(book: Book, step: HistoryLine, share: float) -> list[str]:
+    """Return the lines of a reason."""
+    book.paper.type(STEP_TYPE)
+    width = share * book.paper.inner_width - 1.6
+    lines = book.paper.lines(step.reason, width) if step.reason else []
+    return [*lines[: MOST_LINES - 1], " ".join(lines[MOST_LINES - 1 :])] if len(lines) > MOST_LINES else lines
 
 
 def _cells(step: HistoryLine, words: Language, *, is_first: bool) -> tuple[str, ...]:
@@ -125,4 +142,4 @@ def _cells(step: HistoryLine, words: Language, *, is_first: bool) -> tuple[str, 
     if step.before is not None and step.headroom_before_db != step.headroom_after_db:
         margins = f"{margin(step.headroom_before_db)} → {margins}"
     name = step.label if is_first else ""
-    return (name, str(step.number), step.kind, words.day(step.at[:16]), change, margins, step.reason)
+    return (name, str(step.number), step.kind, words.day(step.at[:16]), change, margins)

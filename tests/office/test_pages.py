@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 
 import pytest
@@ -151,6 +152,22 @@ def test_the_papers_of_a_link_are_those_of_the_interface(office, clinic):
         assert mine.data == office.open.get(f"/v1/records/{record}/{theirs}").data
     old = browser.text(f"/office/records/{record}/sheet?revision=1")
     assert "FAIL" in old and 'class="fail"' in old
+
+
+def test_the_papers_of_a_job_are_those_of_the_interface_in_the_language_of_the_page(office, clinic):
+    browser = office.browser()
+    page = browser.text(f"/office/jobs/{CLINIC}?lang=de")
+    links = re.findall(r'href="([^"]*handover[.](?:pdf|xlsx|zip)[^"]*)" download', page)
+
+    assert len(links) == 3
+    for link, media in zip(map(html.unescape, links), ("pdf", "xlsx", "zip"), strict=True):
+        given = browser.get(link, buffered=True)
+        same = office.open.get(f"/v1/jobs/{CLINIC}/handover?language=de&format={media}", buffered=True)
+        assert given.status_code == 200
+        assert given.data == same.data
+        assert given.headers["Content-Disposition"] == f"attachment; filename={CLINIC}.{media}"
+    assert browser.get(f"/office/jobs/{CLINIC}/handover.docx").status_code == 404
+    assert browser.get("/office/jobs/nobody/handover.pdf").status_code == 404
 
 
 def test_two_revisions_stand_side_by_side_with_the_numbers_of_their_verdicts(office, clinic):

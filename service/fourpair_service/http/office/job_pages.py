@@ -9,7 +9,9 @@ from typing import Final
 from flask import Blueprint, Response, request
 
 from fourpair_service.http.auth import caller, needs
+from fourpair_service.http.handovers import HandoverForm
 from fourpair_service.http.office.framing import Frame, frame, shown
+from fourpair_service.http.resources.handovers import sent_handover
 from fourpair_service.http.services import services
 from fourpair_service.records.desk import visible_job
 from fourpair_service.records.job_commands import job_names
@@ -18,13 +20,15 @@ from fourpair_service.records.model import Job, Record
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.search import Filter, GroupBy, Sort, cursor, position_of, sort_of
 from fourpair_service.records.views.summary import OUTCOMES, summary
-from fourpair_service.reports.language import Language, printable
+from fourpair_service.reports.language import Language, Tongue, printable
 from fourpair_service.reports.office.jobs import job_lines, job_state, link_lines
 
 JOBS_SHOWN: Final = 30
 LINKS_SHOWN: Final = 50
 # Beside the outcomes: the links that count no more.
 WITHDRAWN: Final = "withdrawn"
+# The forms of a handover that people open; programs have CSV.
+PAPERS: Final = ("pdf", "xlsx", "zip")
 ORDERS: Final = ("label", "headroom_db", "-changed", "created")
 NAMES_OF_ORDERS: Final = ("order_label", "order_worst", "order_newest", "order_created")
 
@@ -121,6 +125,7 @@ def show_job(job_id: str) -> Response:
         job_name=printable(job.name),
         facts=_facts(job, names["customer"], around.words),
         state=state,
+        papers=[(media, around.words.say(f"office.papers_{media}")) for media in PAPERS],
         asked=asked,
         orders=[(o, around.words.say(f"office.{n}")) for o, n in zip(ORDERS, NAMES_OF_ORDERS, strict=True)],
         lines=link_lines(records, around.words),
@@ -149,8 +154,19 @@ def _facts(job: Job, customer: str | None, words: Language) -> list[tuple[str, s
     return [(words.say(f"office.{name}"), printable(value)) for name, value in given.items() if value]
 
 
+@needs(Scope.READ)
+def give_papers(job_id: str, media: str) -> Response:
+    """Give the papers of a job as a file."""
+    words = frame().words
+    form = HandoverForm(media, tongue=Tongue(words.code), length_unit=words.length_unit)
+    response = sent_handover(job_id, form)
+    response.vary.update(("Accept-Language", "Cookie"))
+    return response
+
+
 def add_to(blueprint: Blueprint) -> None:
     """Put the pages at their addresses."""
     blueprint.add_url_rule("", "jobs", show_jobs)
     blueprint.add_url_rule("/", "jobs_too", show_jobs)
     blueprint.add_url_rule("/jobs/<job_id>", "job", show_job)
+    blueprint.add_url_rule(f"/jobs/<job_id>/handover.<any({', '.join(PAPERS)}):media>", "papers", give_papers)

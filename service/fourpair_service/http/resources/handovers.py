@@ -67,6 +67,32 @@ def file_response(pieces: Iterator[bytes], size: int, name: str, form: HandoverF
     return response
 
 
+def sent_handover(job_id: str, form: HandoverForm) -> Response:
+    """Return the papers of a job, made while the client waits.
+
+    Raises:
+        NotFoundError: there is no such job, or it is not the caller's to see.
+        StreamsFullError: as many workers make long answers as may.
+    """
+    visible_job(services().desk.store, caller(), job_id)
+    streams: Streams | None = request.environ.get(STREAMS)
+    give_back = (lambda: None) if streams is None else streams.take()
+    if give_back is None:
+        raise StreamsFullError
+    try:
+        file = _written(job_id, form, (lambda: None) if streams is None else streams.alive)
+    except BaseException:
+        give_back()
+        raise
+    size = file.seek(0, 2)
+    file.seek(0)
+    response = file_response(_pieces(file), size, f"{job_id}.{form.media}", form)
+    # Also where the client went away before the first piece, when no generator has begun.
+    response.call_on_close(file.close)
+    response.call_on_close(give_back)
+    return response
+
+
 PATH: Final = "/jobs/<job_id>/handovers"
 
 
@@ -163,21 +189,4 @@ class JobHandover(MethodView):
 
         The same state of the records gives the same bytes. A thousand links take a minute or two.
         """
-        form = _form(query)
-        visible_job(services().desk.store, caller(), job_id)
-        streams: Streams | None = request.environ.get(STREAMS)
-        give_back = (lambda: None) if streams is None else streams.take()
-        if give_back is None:
-            raise StreamsFullError
-        try:
-            file = _written(job_id, form, (lambda: None) if streams is None else streams.alive)
-        except BaseException:
-            give_back()
-            raise
-        size = file.seek(0, 2)
-        file.seek(0)
-        response = file_response(_pieces(file), size, f"{job_id}.{form.media}", form)
-        # Also where the client went away before the first piece, when no generator has begun.
-        response.call_on_close(file.close)
-        response.call_on_close(give_back)
-        return response
+        return sent_handover(job_id, _form(query))

@@ -114,13 +114,6 @@ def _answers(own: Lines, coding: str, alive: Callable[[], None]) -> Iterator[byt
     yield orjson.dumps({"end": told, **ended}) + b"\n"
 
 
-def _held(answers: Iterator[bytes], give_back: Callable[[], None]) -> Iterator[bytes]:
-    try:
-        yield from answers
-    finally:
-        give_back()
-
-
 def answer_lines(
     answer: Callable[[Any], tuple[str, Document]],
     *,
@@ -150,5 +143,7 @@ def answer_lines(
     settings = services().settings
     own = Lines(answer, refused, words, settings.max_body_bytes, settings.max_inflate_ratio, as_written)
     answers = _answers(own, coding, alive)
-    content = stream_with_context(_held(unhurried(answers, connection), give_back))
-    return Response(content, content_type=NDJSON)
+    response = Response(stream_with_context(unhurried(answers, connection)), content_type=NDJSON)
+    # Also where the client went away before the first line, when no generator has begun.
+    response.call_on_close(give_back)
+    return response

@@ -127,8 +127,8 @@ def plainly(measured, path, about_m):
 )
 def test_a_crush_of_2_pf_is_where_the_vector_says_and_within_a_centimetre_of_the_truth(place, vector_m):
     # Vector computed with a taper over the index of the samples and the maximum of the rising |D|.
-    # Here the taper lies over frequency and the gain is held while a peak is sought: everything is
-    # 6 mm nearer, which is closer to the truth up to 45 m and for opens and shorts, not at 70 and 85 m.
+    # Here the taper lies over frequency and the loss is left as it is while a lone peak is sought:
+    # everything is 1 to 6 mm nearer, which is closer to the truth but for 1 and 4 mm at 70 and 85 m.
     line = line_with(stepped(250.0), LENGTH_M, [(place, "shunt_c")])
     path = path_along(line)
     position, value = plainly(line.reflection(), path, place)
@@ -140,7 +140,7 @@ def test_a_crush_of_2_pf_is_where_the_vector_says_and_within_a_centimetre_of_the
     assert -20 * np.log10(abs(value)) == pytest.approx(24.4, abs=0.35)
     assert event.position_m == pytest.approx(vector_m, abs=0.007)
     assert event.position_m == pytest.approx(place, abs=0.010)
-    assert event.phase_deg == pytest.approx(-90.0, abs=1.0)
+    assert event.phase_deg == pytest.approx(-90.0, abs=1.3)
 
 
 @pytest.mark.parametrize(("kind", "vector_deg"), [(EventKind.OPEN, 2.0), (EventKind.SHORT, -178.0)])
@@ -182,19 +182,19 @@ def test_a_constant_velocity_without_loss_reads_worse_which_is_what_the_path_is_
     assert -20 * np.log10(d.max()) > 50.0
 
 
-@pytest.mark.parametrize(("floor_db", "reached_m"), [(-70.0, 0.0036), (-60.0, 0.0115)])
-def test_noise_of_the_instrument_moves_a_far_defect_by_millimetres_and_hides_none(floor_db, reached_m):
-    # Standard deviation at 85 m, 250 MHz, 40 runs. The aim was 0.003 and 0.008 m, which a taper
-    # over the index of the samples gives: it leans on the low frequencies, where steps are finer.
+@pytest.mark.parametrize(("floor_db", "aim_m"), [(-70.0, 0.003), (-60.0, 0.008)])
+def test_noise_of_the_instrument_moves_a_far_defect_by_millimetres_and_hides_none(floor_db, aim_m):
+    # Standard deviation at 85 m, 250 MHz, 200 runs. Reached before: 0.003 and 0.008 m in 40 runs,
+    # which are uncertain by a ninth themselves.
     line = line_with(stepped(250.0), LENGTH_M, [(85.0, "shunt_c")])
     path, clean = path_along(line), line.reflection()
     found = [
         nearest(find_events(with_noise(clean, floor_db, seed), path, 0.02), 85.0).position_m
-        for seed in range(40)
+        for seed in range(200)
     ]
 
     assert np.max(np.abs(np.array(found) - 85.0)) < 0.05
-    assert np.std(found) < reached_m
+    assert np.std(found) < aim_m
 
 
 @pytest.mark.parametrize(

@@ -114,6 +114,19 @@ def test_ports_without_a_common_ability_bring_no_link_whatever_the_cable():
     assert (result.runs_at, result.held_back_by) == (None, Holds.PORT)
 
 
+def test_a_link_that_was_seen_below_what_both_can_do_takes_the_certainty_away():
+    together = read_only(carries("1000BASE-T"), **AUTO, link_up="100BASE-TX/full").together
+
+    assert (together.runs_at, together.is_certain, together.held_back_by) == (
+        "1000BASE-T/full",
+        False,
+        Holds.NOT_KNOWN,
+    )
+    assert together.text.endswith(
+        "It was seen at 100BASE-TX full duplex, though: look for a setting at either end."
+    )
+
+
 @pytest.mark.parametrize(
     ("link_up", "words"),
     [

@@ -24,10 +24,10 @@ from fourpair_service.domain.measurement import ComplexArray, CurveGroup, LinkMe
 from fourpair_service.domain.parameters import TRAITS, Parameter
 
 # Half of the stretch that is taken out. A narrower gate leaves more of the place
-# standing: 2 to 5 % of its own signal stay with this one (on a line model of our own).
+# standing: 1 to 5 % of its own signal stay with this one (on a line model of our own).
 HALF_WIDTH_M: Final = 2.0
 WIDTHS: Final = 2.0
-STAYS: Final = "2 to 5 % of its own signal stay"
+STAYS: Final = "1 to 5 % of its own signal stay"
 
 # Below it waves are so long that a gate of metres tells nothing apart. A place that is
 # short against the wave couples in proportion to frequency, and reflects so too but for a

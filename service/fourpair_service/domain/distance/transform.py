@@ -23,7 +23,7 @@ from fourpair_service.domain.distance.weights import band_weights, complex_value
 from fourpair_service.domain.measurement import ComplexArray, FloatArray, Sweep
 
 GAIN_CEILING_DB: Final = 40.0
-_CEILING_NP: Final = float(GAIN_CEILING_DB / DB_PER_NEPER)
+CEILING_NP: Final = float(GAIN_CEILING_DB / DB_PER_NEPER)
 # Grid points across the width of one event: the parabola through three of them finds the peak.
 POINTS_PER_WIDTH: Final = 6
 
@@ -91,15 +91,15 @@ def _blocks(
     happens once at most, is added by itself.
     """
     span = offset[-1]
-    below = np.outer(start + span, gain) <= _CEILING_NP
-    above = np.outer(start, gain) > _CEILING_NP
+    below = np.outer(start + span, gain) <= CEILING_NP
+    above = np.outer(start, gain) > CEILING_NP
     # Where a mask is false the clip only keeps the unused product finite.
-    raised = np.exp(np.minimum(np.outer(start, gain), _CEILING_NP) + 1j * np.outer(start, turn)) * weighted
+    raised = np.exp(np.minimum(np.outer(start, gain), CEILING_NP) + 1j * np.outer(start, turn)) * weighted
     rotate = np.exp(1j * np.outer(turn, offset))
     total = (raised * below) @ (rotate * np.exp(np.outer(gain, offset))) + (raised * above) @ rotate
     block, bin_ = np.nonzero(~below & ~above)
     crossing = start[block][:, None] + offset
-    exponent = np.minimum(crossing * gain[bin_][:, None], _CEILING_NP) + 1j * crossing * turn[bin_][:, None]
+    exponent = np.minimum(crossing * gain[bin_][:, None], CEILING_NP) + 1j * crossing * turn[bin_][:, None]
     np.add.at(total, block, weighted[bin_][:, None] * np.exp(exponent))
     return np.asarray(total, dtype=np.complex128)
 
@@ -122,7 +122,7 @@ def reflection_at(
     f = sweep.frequency_mhz
     weighted = band_weights(f) * complex_values(sweep)
     gained = distance_m if gain_at_m is None else np.full(distance_m.shape, gain_at_m)
-    gain = np.minimum(2 * np.outer(gained, path.attenuation_np_per_m(f)), _CEILING_NP)
+    gain = np.minimum(2 * np.outer(gained, path.attenuation_np_per_m(f)), CEILING_NP)
     turn = 2 * np.outer(distance_m, path.phase_rad_per_m(f))
     return np.asarray(np.exp(gain + 1j * turn) @ weighted, dtype=np.complex128)
 
@@ -131,5 +131,5 @@ def shown_share(frequency_mhz: FloatArray, path: LinePath, distance_m: FloatArra
     """Return how much of a reflection D shows at (k,) distances: 1, less where the gain is at its ceiling."""
     loss = 2 * np.outer(distance_m, path.attenuation_np_per_m(frequency_mhz))
     return np.asarray(
-        np.exp(np.minimum(_CEILING_NP - loss, 0.0)) @ band_weights(frequency_mhz), dtype=np.float64
+        np.exp(np.minimum(CEILING_NP - loss, 0.0)) @ band_weights(frequency_mhz), dtype=np.float64
     )

@@ -121,7 +121,8 @@ def _judge(
     known = [t for t in facts.transmitters if t.signal == level.signal]
     why_not = _why_not(level, known)
     if why_not:
-        return LevelResult(level, LevelFinding.NOT_JUDGED, why_not)
+        text = f"Pair {level.pair}: {level.peak_v:.2f} V, shown only: {why_not}"
+        return LevelResult(level, LevelFinding.NOT_JUDGED, text)
     added = cords if level.at == "port" else None
     loss = None if measurement is None else link_loss_db(measurement, level.pair, known[0].at_mhz, added)
     if level.at == "port":
@@ -132,13 +133,13 @@ def _judge(
 
 def _why_not(level: Level, known: list[Transmitter]) -> str | None:
     if not known:
-        return "Shown only: a signal of many levels has no peak that could be judged."
+        return "a signal of many levels has no peak that could be judged."
     if level.termination_ohm is None:
-        return "Shown only: state the termination; voltages are judged at 100 ohm."
+        return "state the termination; voltages are judged at 100 ohm."
     if abs(level.termination_ohm - JUDGED_OHM) > TOLERANCE_OHM:
-        return f"Shown only: measured at {level.termination_ohm:g} ohm, voltages are judged at 100 ohm."
+        return f"measured at {level.termination_ohm:g} ohm, voltages are judged at 100 ohm."
     if level.at is None:
-        return "Shown only: state whether it was measured at the port or at the far end."
+        return "state whether it was measured at the port or at the far end."
     return None
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
@@ -93,7 +93,18 @@ def together(
     if not cable.is_tested:
         return _port_alone(observation, settlement, because)
     whose = _whose_limit(observation, settlement, facts)
-    return _both(cable, settlement.candidates, applications, facts, because, levels, whose)
+    result = _both(cable, settlement.candidates, applications, facts, because, levels, whose)
+    return _beside_what_was_seen(result, observation.link)
+
+
+def _beside_what_was_seen(result: Together, link: str | None) -> Together:
+    """Return a statement without its certainty where the link was seen to run otherwise."""
+    if link is None or result.runs_at is None or link == result.runs_at:
+        return result
+    # What keeps it there is neither in the cable nor in what the ports offer.
+    holds = Holds.NOT_KNOWN if result.held_back_by is Holds.NEITHER else result.held_back_by
+    text = f"{result.text} It was seen at {in_words(link)}, though: look for a setting at either end."
+    return replace(result, is_certain=False, held_back_by=holds, text=text)
 
 
 def _cable(applications: Mapping[str, str], facts: PortFacts) -> _Cable:

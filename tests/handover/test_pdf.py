@@ -144,3 +144,11 @@ def test_parts_that_are_put_together_read_as_one(papers, monkeypatch):
     assert [page.extract_text() for page in parts.pages] == [page.extract_text() for page in whole.pages]
     assert [mark.title for mark in parts.outline[-1]] == [mark.title for mark in whole.outline[-1]]
     assert parts.metadata.title == whole.metadata.title
+
+
+def test_the_cover_says_what_was_asked_for_and_how_well_that_is_known(pages):
+    cover = " ".join(pages()[0].split())
+
+    assert "Category 6, permanent link (ANSI/TIA-568.2-D) (7 links)." in cover
+    assert "Class E, channel (ISO/IEC 11801-1) (1 link)." in cover
+    assert re.search(r"How well the limits are known: values from memory, not yet checked \(\d links\)\.", cover)

@@ -151,4 +151,6 @@ def test_the_cover_says_what_was_asked_for_and_how_well_that_is_known(pages):
 
     assert "Category 6, permanent link (ANSI/TIA-568.2-D) (7 links)." in cover
     assert "Class E, channel (ISO/IEC 11801-1) (1 link)." in cover
-    assert re.search(r"How well the limits are known: values from memory, not yet checked \(\d links\)\.", cover)
+    assert re.search(
+        r"How well the limits are known: values from memory, not yet checked \(\d links\)\.", cover
+    )

@@ -183,17 +183,17 @@ def test_whatever_is_read_of_jobs_and_records_can_be_asked_about_again(client, p
         f"/v1/jobs/{JOB}/attachments?name=a", data=b"a", content_type="text/plain"
     ).get_json()
     filled = {"record_id": record, "job_id": JOB, "number": 1, "attachment_id": attached["id"]}
-    own = {"system": "none", "external_id": "none", "code": "none"}
+    own = {"system": "none", "external_id": "none", "code": "none", "handover_id": "none"}
     for rule in client.application.url_map.iter_rules():
         if "GET" not in rule.methods or not rule.rule.startswith(("/v1/jobs", "/v1/records")):
             continue
         if rule.arguments & set(own):
             continue
         path = re.sub(r"<(?:\w+:)?(\w+)>", lambda name: str(filled[name[1]]), rule.rule)
-        first = client.get(path)
+        first = client.get(path, buffered=True)
 
         assert first.status_code == 200, (path, first.get_json())
-        again = client.get(path, headers={"If-None-Match": first.headers["ETag"]})
+        again = client.get(path, headers={"If-None-Match": first.headers["ETag"]}, buffered=True)
         assert (again.status_code, again.data) == (304, b""), path
     listed = client.get("/v1/records").headers["ETag"]
     create(client, sample("0A-02-near-miss"))

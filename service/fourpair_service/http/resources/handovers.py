@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
+from hashlib import sha256
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
@@ -15,7 +16,7 @@ from fourpair_service.http.body_errors import StreamsFullError
 from fourpair_service.http.handovers import MEDIA, HandoverForm, asked_handover, form_words, write_handover
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.line_stream import STREAMS, Streams
-from fourpair_service.http.operation import IDEMPOTENCY, answered, operate
+from fourpair_service.http.operation import IDEMPOTENCY, answered, operate, tagged
 from fourpair_service.http.resources.revisions import asked_format
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.handovers import FILE, HANDOVER_CONTENT, HandoverQuery, HandoverSchema
@@ -28,6 +29,7 @@ from fourpair_service.records.handovers.model import Order
 from fourpair_service.records.keys import Scope
 
 PIECE_BYTES: Final = 65_536
+TAG_LENGTH: Final = 32
 
 blueprint = StrictBlueprint("handovers", __name__, url_prefix="/v1", description="The papers of a whole job")
 
@@ -84,13 +86,16 @@ def sent_handover(job_id: str, form: HandoverForm) -> Response:
     except BaseException:
         give_back()
         raise
-    size = file.seek(0, 2)
+    seal = sha256()
+    while piece := file.read(PIECE_BYTES):
+        seal.update(piece)
+    size = file.tell()
     file.seek(0)
     response = file_response(_pieces(file), size, f"{job_id}.{form.media}", form)
     # Also where the client went away before the first piece, when no generator has begun.
     response.call_on_close(file.close)
     response.call_on_close(give_back)
-    return response
+    return tagged(response, seal.hexdigest()[:TAG_LENGTH])
 
 
 PATH: Final = "/jobs/<job_id>/handovers"
@@ -158,7 +163,7 @@ class HandoverFile(MethodView):
         scope=Scope.READ,
         answer=FILE,
         answer_kind=MEDIA["pdf"],
-        problems=(404, 409),
+        problems=(304, 404, 409),
         doc=HANDOVER_CONTENT,
     )
     def get(self, query: Mapping[str, Any], job_id: str, handover_id: str) -> Response:
@@ -167,7 +172,8 @@ class HandoverFile(MethodView):
         order = visible_order(store, caller(), job_id, handover_id)
         form = asked_handover(order.form)
         pieces = file_pieces(store, order)
-        return file_response(pieces, order.size or 0, f"{job_id}.{form.media}", form)
+        response = file_response(pieces, order.size or 0, f"{job_id}.{form.media}", form)
+        return tagged(response, (order.sha256 or order.id)[:TAG_LENGTH])
 
 
 @blueprint.route("/jobs/<job_id>/handover")
@@ -181,7 +187,7 @@ class JobHandover(MethodView):
         query=HandoverQuery,
         answer=FILE,
         answer_kind=MEDIA["pdf"],
-        problems=(404, 406, 503),
+        problems=(304, 404, 406, 503),
         doc=HANDOVER_CONTENT,
     )
     def get(self, query: Mapping[str, Any], job_id: str) -> Response:

@@ -27,7 +27,7 @@ def test_a_handover_is_a_file_to_be_saved(papers):
     assert answer.content_type == "application/pdf"
     assert answer.headers["Content-Disposition"] == f"attachment; filename={JOB}.pdf"
     assert answer.headers["Content-Length"] == str(len(answer.data))
-    assert "ETag" not in answer.headers
+    assert answer.headers["ETag"]
 
 
 def test_the_accept_header_chooses_and_refuses(papers):

@@ -212,7 +212,7 @@ class Grading(Reference):
         ...     if (margin.parameter, margin.end) == ("next", "far")
         ... )
         >>> f"{far.margin:+.1f} {far.unit}, as measured {far.as_measured:+.1f}"
-        '+7.0 dB, as measured -6.9'
+        '+7.1 dB, as measured -6.9'
         """
         query = {
             "temperature_c": temperature_c,

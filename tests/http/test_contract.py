@@ -202,7 +202,7 @@ def walked_along(store, empty, walks):
 
 def test_every_answer_on_a_walk_along_the_links_is_one_that_the_contract_describes():
     store = MemoryStore()
-    walked = walked_along(store, store.__init__, walks=120)
+    walked = walked_along(store, store.__init__, walks=200)
 
     assert set(walked) >= WALKED, WALKED - set(walked)
 
@@ -218,11 +218,11 @@ def test_the_same_walk_over_a_database_reaches_the_same_answers():
             databases.pop_all().close()
             store.__init__(url(databases.enter_context(database()), SERVICE))
 
-        over_a_database = walked_along(store, empty, walks=120)
+        over_a_database = walked_along(store, empty, walks=200)
         store.close()
     kept = MemoryStore()
 
-    assert over_a_database == walked_along(kept, kept.__init__, walks=120)
+    assert over_a_database == walked_along(kept, kept.__init__, walks=200)
 
 
 @pytest.fixture(scope="module")

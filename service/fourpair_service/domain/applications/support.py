@@ -174,9 +174,7 @@ class _Case:
 
     @cached_property
     def _segment(self) -> SegmentResult:
-        # What is read on a pair that is broken or split says nothing of its own.
-        if self._wiring.stopped_by:
-            return SegmentResult(())
+        # Asked of sound wiring alone: what is read on a broken or split pair says nothing of its own.
         return judge_segment(self._link.tables, self.application)
 
     @cached_property

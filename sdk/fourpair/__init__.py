@@ -51,7 +51,7 @@ from fourpair._models import Verdict
 from fourpair._predictions import PredictedMargin, Prediction
 from fourpair._retries import Retries
 from fourpair._rule_sets import Category, LimitRow, Limits, ParameterRule, RuleSet
-from fourpair._runs import Finding, Run, RunGoesOnError
+from fourpair._run_values import Finding, Run, RunGoesOnError
 from fourpair._subscriptions import Delivery, NewSecret, Subscription
 from fourpair._transport import NO_TIMEOUT
 from fourpair._verdict_parts import CategoryResult, Caution, Fault, ParameterResult, Point

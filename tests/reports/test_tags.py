@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import shutil
 import subprocess
 
@@ -117,6 +118,7 @@ def test_pictures_have_words_in_their_place_and_the_table_its_heads(papers, name
 
 def test_another_program_reads_the_headings_and_the_words_of_a_broken_line(papers, tmp_path):
     program = shutil.which("pdfinfo")
+    assert program or "FOURPAIR_TEST_ALL" not in os.environ, "pdfinfo of poppler is not installed"
     if program is None:
         pytest.skip("pdfinfo of poppler is not installed")
     sheet, content, _ = papers["1A-01-bad-far-connector"]

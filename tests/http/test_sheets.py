@@ -67,7 +67,7 @@ def test_a_record_has_a_sheet_with_its_provenance(client, record):
     assert revision["verdict_digest"] in text
     worst = next(p for p in verdict["parameters"] if p["outcome"] == "fail")["worst_margin"]
     assert f"<td>{worst['margin_db']:.2f}</td>" in text
-    assert "Up to 1 Gbit/s: 10BASE-T" in text
+    assert "As it is now, up to 1 Gbit/s: 10BASE-T" in text
 
 
 def test_a_sheet_runs_nothing_and_asks_nobody(client, record):

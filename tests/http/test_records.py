@@ -113,6 +113,15 @@ def test_a_record_is_found_by_what_it_carries_however_much_was_said_beside_it(cl
     assert client.get("/v1/records?application=none").get_json()["records"] == []
 
 
+def test_a_withdrawn_record_is_still_found_by_what_it_carries_among_the_withdrawn(client, passing):
+    made = create(client, passing)
+    url = f"{made.headers['Location']}/withdrawal"
+    assert client.post(url, json={"reason": "gone"}, headers={"If-Match": "*"}).status_code == 200
+    found = [client.get(f"/v1/records?application=1000BASE-T&withdrawn={word}") for word in ("no", "only")]
+
+    assert [len(answer.get_json()["records"]) for answer in found] == [0, 1]
+
+
 def test_a_record_kept_with_no_assessment_tells_names_alone_and_its_sheet_says_nothing_of_faults(
     client, passing
 ):

@@ -9,6 +9,7 @@ from typing import Any, Final
 from fourpair_service.errors import ServiceError
 from fourpair_service.records.curves import Document, join
 from fourpair_service.records.desk import Grader, Grading
+from fourpair_service.records.documents import with_cords
 from fourpair_service.records.errors import StoreError
 from fourpair_service.records.model import Assessment, Record
 from fourpair_service.records.ports import Reader
@@ -65,6 +66,11 @@ def _document(reader: Reader, record: Record) -> Document:
     return {name: value for name, value in document.items() if name not in ASIDE}
 
 
+def _end_to_end(bench: Bench, record: Record, document: Document) -> Document:
+    """Return a measurement with the cords that decide what it carries; no verdict knows them."""
+    return with_cords(document, bench.reader.job(record.job_id))
+
+
 def _asked(verdict: Mapping[str, Any], **other: Any) -> Document:
     return {n: v for n, v in {**verdict["requirement"], **other}.items() if v is not None}
 
@@ -100,7 +106,7 @@ def _regraded(bench: Bench, question: Question, record: Record, held: Held) -> E
     found = difference(held.verdict, bench.grader_for(question)(held.document, held.asked).verdict)
     if found is None:
         return _unchanged(record)
-    grading = bench.grade(held.document, held.asked)
+    grading = bench.grade(_end_to_end(bench, record, held.document), held.asked)
     return Examined(
         record.id,
         record.row,
@@ -184,7 +190,8 @@ def _assessed(bench: Bench, question: Question, record: Record) -> Examined:
         verdict = bench.reader.verdict(record.id, record.revision)
         assert verdict is not None, "a revision has its verdict"
         asked = _asked(verdict)
-    grading = bench.grader_for(question)(_document(bench.reader, record), asked)
+    document = _end_to_end(bench, record, _document(bench.reader, record))
+    grading = bench.grader_for(question)(document, asked)
     answer = _answer(question, grading)
     return Examined(
         record.id,

@@ -58,7 +58,7 @@ class Chunk:
     record_ids: tuple[str, ...]
 
 
-def _document(reader: Reader, record: Record) -> Document:
+def measured_document(reader: Reader, record: Record) -> Document:
     """Return a measurement to be graded: its sweeps in arrays, without its own requirement and who tested."""
     parted = reader.measurement(record.id, record.revision)
     assert parted is not None, "a revision has its measurement"
@@ -71,7 +71,8 @@ def _end_to_end(bench: Bench, record: Record, document: Document) -> Document:
     return with_cords(document, bench.reader.job(record.job_id))
 
 
-def _asked(verdict: Mapping[str, Any], **other: Any) -> Document:
+def same_requirement(verdict: Mapping[str, Any], **other: Any) -> Document:
+    """Return what a verdict was asked for, or the same with something else."""
     return {n: v for n, v in {**verdict["requirement"], **other}.items() if v is not None}
 
 
@@ -95,7 +96,9 @@ def is_concerned(question: Question, record: Record) -> bool:
 def _held(bench: Bench, question: Question, record: Record) -> Held:
     before = bench.reader.verdict(record.id, record.revision)
     assert before is not None, "a revision has its verdict"
-    return Held(_document(bench.reader, record), _asked(before, rule_set=question.rule_set), before)
+    return Held(
+        measured_document(bench.reader, record), same_requirement(before, rule_set=question.rule_set), before
+    )
 
 
 def _unchanged(record: Record) -> Examined:
@@ -189,8 +192,8 @@ def _assessed(bench: Bench, question: Question, record: Record) -> Examined:
     if asked is None:
         verdict = bench.reader.verdict(record.id, record.revision)
         assert verdict is not None, "a revision has its verdict"
-        asked = _asked(verdict)
-    document = _end_to_end(bench, record, _document(bench.reader, record))
+        asked = same_requirement(verdict)
+    document = _end_to_end(bench, record, measured_document(bench.reader, record))
     grading = bench.grader_for(question)(document, asked)
     answer = _answer(question, grading)
     return Examined(

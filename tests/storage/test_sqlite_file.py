@@ -9,7 +9,6 @@ import signal
 import sqlite3
 import threading
 import time
-from collections import Counter
 from datetime import timedelta
 from pathlib import Path
 
@@ -27,11 +26,10 @@ from fourpair_service.records.errors import (
     StoreReadOnlyError,
 )
 from fourpair_service.records.integrity import first_break
-from fourpair_service.records.search import Filter, GroupBy, Sort
 from fourpair_service.records.transfer import export_lines, import_lines
 from fourpair_service.storage.backup import backup, prove, restore
 from fourpair_service.storage.memory import MemoryStore
-from fourpair_service.storage.schema import APPEND_ONLY, known_steps
+from fourpair_service.storage.schema import APPEND_ONLY
 from fourpair_service.storage.sqlite import SqliteStore
 from record_factory import ANYONE, START, desk_of, measurement
 from storage import writers
@@ -308,24 +306,6 @@ def test_a_store_of_a_newer_release_is_told_and_left_alone(store, path):
     with pytest.raises(SchemaFromFutureError, match="newer release"):
         SqliteStore(path)
     assert path.read_bytes() == before
-
-
-def test_the_first_released_schema_is_brought_up_to_date_with_all_that_it_holds(path):
-    with sqlite3.connect(path) as raw:
-        raw.executescript((HERE / "data" / "released-0001.sql").read_text())
-    raw.close()
-
-    store = SqliteStore(path)
-
-    assert store.steps() == known_steps()
-    assert first_break(store) is None
-    assert [r.label for r in store.revisions("r2")] == ["A-00"]
-    held = store.records(Filter(), Sort(), after=None, limit=1000)
-    assert {g.values[0]: g.links for g in store.stats(Filter(), [GroupBy.OUTCOME])} == Counter(
-        record.outcome for record in held
-    )
-    commands.submit(desk_of(store, prefix="new"), ANYONE, measurement("A-77"), Terms())
-    store.close()
 
 
 def test_many_processes_may_open_a_new_store_at_once(path):

@@ -88,13 +88,18 @@ def migrate(connection: Connection, name: str) -> None:
         return
     with connection.transaction():
         connection.execute("SELECT pg_advisory_xact_lock(%s)", (MIGRATING,))
-        connection.execute(STEPS_TABLE)
-        applied = applied_steps(connection)
-        for step in MIGRATIONS._migrations:
-            if step.name not in applied:
-                step.fn(cast(Database, _Translating(connection)))
-                connection.execute("INSERT INTO step VALUES (%s, now())", (step.name,))
-        _guard(connection)
+        carry_out(connection, known_steps())
+
+
+def carry_out(connection: Connection, steps: Sequence[str]) -> None:
+    """Carry out those of the steps that a store has not behind it, and guard what is append-only."""
+    connection.execute(STEPS_TABLE)
+    applied = applied_steps(connection)
+    for step in MIGRATIONS._migrations:
+        if step.name in steps and step.name not in applied:
+            step.fn(cast(Database, _Translating(connection)))
+            connection.execute("INSERT INTO step VALUES (%s, now())", (step.name,))
+    _guard(connection)
 
 
 def _guard(connection: Connection) -> None:

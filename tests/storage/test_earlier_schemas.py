@@ -20,7 +20,7 @@ from fourpair_service.http.assessment import Detail
 from fourpair_service.records import commands
 from fourpair_service.records.completing import complete
 from fourpair_service.records.desk import Terms
-from fourpair_service.records.errors import StoreError
+from fourpair_service.records.errors import StoreError, StoreReadOnlyError
 from fourpair_service.records.integrity import first_break
 from fourpair_service.records.runs.commands import past_runs
 from fourpair_service.records.runs.model import RunState
@@ -30,10 +30,10 @@ from fourpair_service.records.subscriptions.model import SubscriptionState
 from fourpair_service.records.transfer import export_lines, import_lines
 from fourpair_service.storage.memory import MemoryStore
 from fourpair_service.storage.postgres import PostgresStore
-from fourpair_service.storage.postgres_schema import carry_out
-from fourpair_service.storage.schema import known_steps
+from fourpair_service.storage.postgres_schema import carry_out, grant
+from fourpair_service.storage.schema import APPEND_ONLY, known_steps
 from fourpair_service.storage.sqlite import SqliteStore
-from postgres_server import OWNER, database, url
+from postgres_server import OWNER, SERVICE, administer, database, url
 from record_factory import ANYONE, desk_of, measurement
 
 DUMPS = {
@@ -42,6 +42,7 @@ DUMPS = {
 STEPS = {step[:4]: step for step in known_steps()}
 JOB = "harbour-hall"
 # What the file's own machinery keeps, and what a database keeps otherwise.
+RIGHTS = ("SELECT", "INSERT", "UPDATE", "DELETE")
 OWN = {"_sqlite_migrations", "sqlite_sequence"}
 
 
@@ -204,6 +205,44 @@ def left_in_a_database(number, name):
                 cursor.executemany(sql.encode(), ordered)
         connection.execute("UPDATE counter SET value = (SELECT max(seq) FROM change) WHERE name = 'seq'")
     return tables
+
+
+@pytest.mark.postgresql
+@pytest.mark.parametrize("number", [number for number in DUMPS if number < max(DUMPS)])
+def test_the_role_that_serves_may_use_what_a_later_step_makes_and_no_more(number, empty):
+    left_in_a_database(number, empty)
+    reading = f"reading_{number}"
+    administer(f"CREATE ROLE {reading} LOGIN")
+    with psycopg.connect(url(empty, OWNER)) as connection:
+        grant(connection, SERVICE)
+        connection.execute(f"GRANT SELECT ON change TO {reading}")
+        connection.execute(f"REVOKE DELETE ON party FROM {SERVICE}")
+
+    with pytest.raises(
+        StoreReadOnlyError, match=r"tables of an earlier release.*'fourpair-service grant ROLE'"
+    ):
+        PostgresStore(url(empty, SERVICE))
+    # Whatever the owner starts brings the tables up to date, a command or a service.
+    PostgresStore(url(empty, OWNER)).close()
+
+    store = PostgresStore(url(empty, SERVICE))
+    whole(store)
+    store.prove_writing()
+    store.close()
+    with psycopg.connect(url(empty, "postgres")) as connection:
+
+        def may(role, table, right):
+            return connection.execute(
+                "SELECT has_table_privilege(%s, %s, %s)", (role, table, right)
+            ).fetchone()[0]
+
+        assert [may(SERVICE, "tally", right) for right in RIGHTS] == [True] * 4
+        for table in APPEND_ONLY:
+            assert [may(SERVICE, table, right) for right in RIGHTS] == [True, True, False, False], table
+        assert [may(SERVICE, "step", right) for right in RIGHTS] == [True, False, False, False]
+        # What somebody took away stays away, and who only reads the feed gets nothing besides.
+        assert not may(SERVICE, "party", "DELETE")
+        assert [may(reading, "tally", right) for right in RIGHTS] == [False] * 4
 
 
 @pytest.mark.postgresql

@@ -13,14 +13,18 @@ import psycopg
 from psycopg import sql
 from sqlite_utils import Database
 
-from fourpair_service.records.errors import SchemaFromFutureError, StoreReadOnlyError
+from fourpair_service.records.errors import StoreReadOnlyError
 from fourpair_service.storage.postgres_dialect import definition
-from fourpair_service.storage.schema import APPEND_ONLY, MIGRATIONS, known_steps
+from fourpair_service.storage.schema import APPEND_ONLY, MIGRATIONS, known_steps, refuse_unknown
 
 Connection = psycopg.Connection[Any]
 
 # Any number of our own: whoever migrates holds it.
 MIGRATING: Final = 0x666F7572
+# What every block of writing begins with: they follow one another.
+COUNT_ALONE: Final = "SELECT value FROM counter WHERE name = 'seq' FOR UPDATE"
+# Read in each, with a snapshot of its own: a newer release may have come while this one is at work.
+NEWEST: Final = "SELECT max(name) FROM step"
 STEPS_TABLE: Final = (
     'CREATE TABLE IF NOT EXISTS step (name TEXT COLLATE "C" PRIMARY KEY, at TIMESTAMPTZ NOT NULL)'
 )
@@ -78,15 +82,6 @@ def applied_steps(connection: Connection) -> tuple[str, ...]:
     return tuple(row[0] for row in connection.execute("SELECT name FROM step ORDER BY name"))
 
 
-def _refuse_unknown(applied: Sequence[str], name: str) -> None:
-    unknown = [step for step in applied if step not in known_steps()]
-    if unknown:
-        raise SchemaFromFutureError(
-            f"{name} was written by a newer release: it has the step {unknown[-1]}, and this release ends with "
-            f"{known_steps()[-1]}. Nothing was changed. Start the newer release, or restore a backup made before."
-        )
-
-
 def migrate(connection: Connection, name: str) -> None:
     """Bring a store to the schema of this release; others who do so wait meanwhile.
 
@@ -98,12 +93,15 @@ def migrate(connection: Connection, name: str) -> None:
         psycopg.Error: the role may not make tables.
     """
     applied = applied_steps(connection)
-    _refuse_unknown(applied, name)
+    refuse_unknown(applied, name)
     if set(applied) == set(known_steps()):
         return
     try:
         with connection.transaction():
             connection.execute("SELECT pg_advisory_xact_lock(%s)", (MIGRATING,))
+            if applied:
+                # Blocks of writing of an older release end before, and those that follow find the new steps.
+                connection.execute(COUNT_ALONE)
             before, serving = _own_tables(connection), _serving(connection)
             carry_out(connection, known_steps())
             for role in serving:

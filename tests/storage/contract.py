@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from fourpair_service.records import commands, job_commands, key_commands, upserts
+from fourpair_service.records.completing import CHUNK, complete
 from fourpair_service.records.curves import join, part
 from fourpair_service.records.desk import Caller, Terms, record_tag
 from fourpair_service.records.errors import (
@@ -32,7 +33,7 @@ from fourpair_service.records.search import (
     group_order,
     position,
 )
-from record_factory import ANYONE, desk_of, measurement
+from record_factory import ANYONE, desk_of, grade, measurement
 
 JOB = "harbour-hall"
 
@@ -367,6 +368,87 @@ class RecordStoreContract:
         wanted = Filter(application="1000BASE-T")
         assert [r.id for r in store.records(wanted, Sort(), after=None, limit=5)] == [record.id]
         assert first_break(store) is None
+
+    def named(self, calls=None):
+        """Return a grader that tells what a link supports: 1000BASE-T from 3 dB of margin on."""
+
+        def tell(document, requirement):
+            if calls is not None:
+                calls.append(document["label"])
+            grading = grade(document, requirement)
+            able = grading.verdict["headroom_db"] >= 3
+            names = {"applications": ["1000BASE-T"] if able else [], "power_types": ["3"]}
+            return grading._replace(assessment=Assessment("2", {"version": "2", "supported": names}))
+
+        return tell
+
+    def found(self, store, application="1000BASE-T", **more):
+        wanted = Filter(application=application, **more)
+        return [r.label for r in store.records(wanted, Sort(), after=None, limit=500)]
+
+    def test_records_that_told_nothing_of_what_they_support_are_found_once_they_are_completed(
+        self, desk, store
+    ):
+        old = self.submit(desk, "A-1", margin_db=5.0).record
+        self.submit(desk, "A-2", margin_db=1.0)
+        gone = self.submit(desk, "A-3", margin_db=4.0).record
+        commands.withdraw(desk, ANYONE, gone.id, Terms(), reason="gone")
+        diagnosed = self.submit(desk, "A-4", margin_db=4.0).record
+        before = Assessment("1", {"version": "1", "diagnosis": {"faults": []}})
+        with store.writing() as writer:
+            writer.put_assessment(diagnosed.id, 1, before)
+        commands.submit(replace(desk, grade=self.named()), ANYONE, measurement("A-5", margin_db=6.0), Terms())
+        last, digest_before = store.last_change(), store.record(old.id).digest
+        assert self.found(store) == ["A-5"]
+
+        calls = []
+        done = complete(desk, self.named(calls))
+
+        assert (done.records, done.completed, done.refused, done.is_ended) == (5, 4, (), True)
+        assert calls == ["A-1", "A-2", "A-3", "A-4"]
+        assert self.found(store) == ["A-1", "A-4", "A-5"]
+        assert self.found(store, withdrawn=None) == ["A-1", "A-3", "A-4", "A-5"]
+        assert store.assessment(diagnosed.id, 1).version == "1"
+        assert store.assessment(diagnosed.id, 1).document["diagnosis"] == {"faults": []}
+        assert (store.last_change(), store.record(old.id).digest) == (last, digest_before)
+        assert first_break(store) is None
+
+    def test_completing_goes_on_where_it_was_cut_off_and_looks_at_nothing_twice(self, desk, store):
+        for number in range(CHUNK + 3):
+            self.submit(desk, f"A-{number:03}", margin_db=5.0)
+        once, calls = [True], []
+        cut = complete(desk, self.named(calls), go_on=lambda: bool(once and once.pop()))
+        assert (cut.records, cut.completed, cut.is_ended) == (CHUNK, CHUNK, False)
+
+        rest = complete(desk, self.named(calls))
+        assert (rest.records, rest.completed, rest.is_ended) == (3, 3, True)
+        assert len(calls) == len(set(calls)) == CHUNK + 3
+        assert complete(desk, self.named(calls)).records == 0
+        again = complete(desk, self.named(calls), again=True)
+        assert (again.records, again.completed) == (CHUNK + 3, 0)
+        assert len(calls) == CHUNK + 3
+
+    def test_completing_leaves_a_record_that_moves_on_meanwhile_and_one_that_no_longer_can_be_graded(
+        self, desk, store
+    ):
+        moving, other = self.submit(desk, "A-1", margin_db=5.0).record, self.submit(desk, "A-2").record
+        tell = self.named()
+
+        def retesting(document, requirement):
+            if document["label"] == "A-1":
+                newer = replace(desk, grade=self.named())
+                commands.retest(newer, ANYONE, moving.id, measurement("A-1", margin_db=1.0), Terms())
+                return tell(document, requirement)
+            found = tell(document, requirement)
+            changed = {"id": "demo-2026", "digest": f"sha256:{99:064d}"}
+            return found._replace(verdict={**found.verdict, "rule_set": changed})
+
+        done = complete(desk, retesting)
+
+        assert (done.completed, self.found(store)) == (0, [])
+        assert [each.record_id for each in done.refused] == [other.id]
+        assert "Rule set demo-2026 had the digest" in done.refused[0].detail
+        assert store.record(moving.id).power_types == ("3",)
 
     def test_erasing_a_person_leaves_every_digest_valid(self, desk, store):
         record = self.submit(desk).record

@@ -14,8 +14,10 @@ from typing import Any, Final
 from fourpair_service.app import new_id, now, record_grader
 from fourpair_service.background import Background
 from fourpair_service.carriers import is_gone
+from fourpair_service.cli.complete import completed
 from fourpair_service.cli.existing import existing_store
 from fourpair_service.config import Settings
+from fourpair_service.records.completing import Completed
 from fourpair_service.records.desk import Desk
 from fourpair_service.records.errors import InvalidQueryError, RunHeldError
 from fourpair_service.records.ports import Writer
@@ -95,7 +97,7 @@ def _claimed(options: Namespace, desk: Desk, name: str, questions: list[Question
         return [run for run in taken if run is not None]
 
 
-def _line(runs: list[Run], *, result: str, seconds: float, dry_run: bool) -> str:
+def _line(runs: list[Run], told: Completed, *, result: str, seconds: float, dry_run: bool) -> str:
     counts, moves = Counter[str](), Counter[str]()
     for each in runs:
         counts.update(each.counts)
@@ -110,20 +112,22 @@ def _line(runs: list[Run], *, result: str, seconds: float, dry_run: bool) -> str
             "records": sum(each.seen for each in runs),
             **{name: counts[name] for name in ("changed", "unchanged", "not_concerned", "refused")},
             "moves": dict(moves),
+            "completed": told.completed,
+            "not_completed": len(told.refused),
             "seconds": round(seconds, 3),
         }
     )
 
 
-def _status(runs: list[Run]) -> int:
-    if any(each.state is not RunState.DONE for each in runs):
+def _status(runs: list[Run], told: Completed) -> int:
+    if not told.is_ended or any(each.state is not RunState.DONE for each in runs):
         return NOT_NOW
     for each in runs:
         for move in each.moves:
             before, _, after = move.partition(" > ")
             if before in PASSING and after not in PASSING:
                 return WORSE
-    return UNGRADED if any(each.counts.get("refused") for each in runs) else DONE
+    return UNGRADED if told.refused or any(each.counts.get("refused") for each in runs) else DONE
 
 
 def run(options: Namespace, settings: Settings) -> int:
@@ -138,12 +142,14 @@ def run(options: Namespace, settings: Settings) -> int:
     try:
         runs = _claimed(options, desk, work.name, questions)
         runs = [each if told_to_end else work.carry(each) for each in runs]
+        told = Completed(is_ended=True) if options.dry_run else completed(desk, grader, work.go_on)
     except RunHeldError as error:
         print(json.dumps({"command": "regrade", "result": "held", "detail": str(error)}))
         return NOT_NOW
     finally:
         work.close()
-    status = _status(runs)
+    status = _status(runs, told)
     result = "interrupted" if status == NOT_NOW else "done"
-    print(_line(runs, result=result, seconds=time.monotonic() - began, dry_run=options.dry_run))
+    seconds = time.monotonic() - began
+    print(_line(runs, told, result=result, seconds=seconds, dry_run=options.dry_run))
     return status

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from hashlib import sha256
 from typing import Any, Final, TypeVar
 
 from flask import Response, current_app, request
@@ -177,20 +176,3 @@ def answered(document: Any, status: int = 200, headers: Mapping[str, str] | None
     response = Response(current_app.json.dumps(document), status=status, content_type=JSON)
     response.headers.update(headers or {})
     return response
-
-
-def tagged(response: Response, tag: str) -> Response:
-    """Give a response its ETag, or turn it into 304 where the client has it already."""
-    response.set_etag(tag)
-    response.headers["Cache-Control"] = "private, no-cache"
-    if request.method == "GET":
-        response.make_conditional(request)
-    return response
-
-
-def tagged_by_content(response: Response) -> Response:
-    """Give a list an ETag of its bytes, or turn it into 304 where the client has it already.
-
-    It is made all the same: what is spared is sending and reading it.
-    """
-    return tagged(response, sha256(response.get_data()).hexdigest()[:32])

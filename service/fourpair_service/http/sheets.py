@@ -14,7 +14,7 @@ from fourpair_service.http.query_errors import InvalidQueryError, NotAcceptableE
 from fourpair_service.http.record_grader import requirement_request
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.measurement import read_measurement
-from fourpair_service.records.documents import stored_document
+from fourpair_service.records.documents import stored_document, with_cords
 from fourpair_service.records.model import Job, Record, Revision
 from fourpair_service.records.ports import Reader
 from fourpair_service.reports.language import LengthUnit, Tongue
@@ -124,7 +124,7 @@ def record_source(
     the same name, the sheet has no curves.
     """
     job = reader.job(revision.job_id)
-    document = stored_document(reader, record.id, revision.number)
+    document = with_cords(stored_document(reader, record.id, revision.number), job)
     verdict = reader.verdict(record.id, revision.number) or {}
     kept = reader.assessment(record.id, revision.number)
     # One that was kept with assessment=none holds names to be searched by, and says nothing.

@@ -17,6 +17,7 @@ from fourpair_service.records.desk import (
     visible_record,
     visible_revision,
 )
+from fourpair_service.records.documents import with_cords
 from fourpair_service.records.errors import (
     InvalidRecordError,
     NotFoundError,
@@ -107,7 +108,8 @@ def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
     Raises:
         ServiceError: the document or what is asked of it is not valid.
     """
-    grading = desk.grade(_with_cords(desk, document), requirement)
+    job = desk.store.job(document["job"]) if isinstance(document.get("job"), str) else None
+    grading = desk.grade(with_cords(document, job), requirement)
     parted = part(document)
     return Graded(
         parted,
@@ -121,14 +123,6 @@ def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
 def packed(desk: Desk, content: Graded) -> Graded:
     """Return what is to be appended, as ready as it can be before the store's block of writing."""
     return replace(content, parted=desk.store.packed(content.parted))
-
-
-def _with_cords(desk: Desk, document: Document) -> Document:
-    """Return a document with the cords of its job where it states none itself; what is kept stays as sent."""
-    job = desk.store.job(document["job"]) if isinstance(document.get("job"), str) else None
-    if job is None or not job.cords or "cords" in document:
-        return document
-    return {**document, "cords": job.cords}
 
 
 def named(document: Mapping[str, Any], name: str) -> str:

@@ -206,5 +206,6 @@ def withdraw(desk: Desk, caller: Caller, record_id: str, terms: Terms, *, reason
     parted = desk.store.measurement(record_id, newest.number)
     verdict = desk.store.verdict(record_id, newest.number)
     assert parted is not None and verdict is not None, "a revision has its documents"
-    content = Graded(parted, curves_digest(parted.curves), verdict, tester_id=newest.tester_id)
+    beside = desk.store.assessment(record_id, newest.number)
+    content = Graded(parted, curves_digest(parted.curves), verdict, beside, tester_id=newest.tester_id)
     return _add(desk, caller, Step(Kind.WITHDRAWN, record_id, newest, reason), content, terms)

@@ -7,6 +7,8 @@ refuses to change or drop what is append-only, whoever asks.
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable
+from functools import cache
 from typing import Final
 
 from sqlite_utils import Database
@@ -297,6 +299,7 @@ def _tally(db: Database) -> None:
         db.execute(statement)
 
 
+@cache
 def known_steps() -> tuple[str, ...]:
     """Return the steps of this release in order."""
     return tuple(step.name for step in MIGRATIONS._migrations)
@@ -307,6 +310,24 @@ def applied_steps(connection: sqlite3.Connection) -> tuple[str, ...]:
     return tuple(step.name for step in MIGRATIONS.applied(Database(connection)))
 
 
+# Read in every block of writing: a newer release may have come while this one is at work.
+NEWEST: Final = "SELECT max(name) FROM _sqlite_migrations WHERE migration_set = 'fourpair'"
+
+
+def refuse_unknown(applied: Iterable[str], name: str) -> None:
+    """Refuse a store that has steps behind it which this release does not know.
+
+    Raises:
+        SchemaFromFutureError: it has; nothing was changed.
+    """
+    unknown = [step for step in applied if step not in known_steps()]
+    if unknown:
+        raise SchemaFromFutureError(
+            f"{name} was written by a newer release: it has the step {unknown[-1]}, and this release ends with "
+            f"{known_steps()[-1]}. Nothing was changed. Start the newer release, or restore a backup made before."
+        )
+
+
 def migrate(connection: sqlite3.Connection, path: str) -> None:
     """Bring a store to the schema of this release; other processes wait meanwhile.
 
@@ -315,12 +336,7 @@ def migrate(connection: sqlite3.Connection, path: str) -> None:
             nothing was changed.
     """
     applied = applied_steps(connection)
-    unknown = [name for name in applied if name not in known_steps()]
-    if unknown:
-        raise SchemaFromFutureError(
-            f"{path} was written by a newer release: it has the step {unknown[-1]}, and this release ends with "
-            f"{known_steps()[-1]}. Nothing was changed. Start the newer release, or restore a backup made before."
-        )
+    refuse_unknown(applied, path)
     if applied == known_steps():
         return
     with plain_errors(path):

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from fourpair_service.records.errors import StoreReadOnlyError
-from fourpair_service.storage.schema import applied_steps, migrate
+from fourpair_service.storage.schema import NEWEST, applied_steps, migrate, refuse_unknown
 from fourpair_service.storage.sql_reader import SqlReader
 from fourpair_service.storage.sql_writer import SqlWriter
 from fourpair_service.storage.told_errors import PRIMARY_CODE, made, plain_errors
@@ -183,6 +183,8 @@ class SqliteStore(SqliteReader):
         with plain_errors(self.path):
             _begin(connection, self._busy_timeout_s)
         try:
+            with plain_errors(self.path):
+                refuse_unknown(connection.execute(NEWEST).fetchone(), self.path)
             yield SqliteWriter(connection, self.path)
             with plain_errors(self.path):
                 connection.execute("COMMIT" if keep else "ROLLBACK")

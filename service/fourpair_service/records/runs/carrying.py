@@ -22,7 +22,7 @@ from fourpair_service.records.model import Kind
 from fourpair_service.records.ports import Writer
 from fourpair_service.records.runs.commands import keep_run, known_run
 from fourpair_service.records.runs.examining import Bench, Chunk, GraderFor, examine, examine_chunk
-from fourpair_service.records.runs.model import Examined, Found, Run, RunState
+from fourpair_service.records.runs.model import Examined, Found, Run, RunState, finding_key
 from fourpair_service.records.search import Position, Sort
 from fourpair_service.records.times import instant
 
@@ -133,7 +133,7 @@ def _settle(
             if found.move is not None:
                 moves[found.move] += 1
             if found.finding is not None:
-                writer.put_in(run.drawer, f"{found.row:016d}", found.finding)
+                writer.put_in(run.drawer, finding_key(found.row), found.finding)
         return keep_run(
             writer,
             replace(

@@ -297,8 +297,8 @@ def _tally(db: Database) -> None:
         db.execute(statement)
 
 
-@MIGRATIONS(name="0004_second_form_of_curves")
-def _second_form_of_curves(_db: Database) -> None:
+@MIGRATIONS(name="0004_second_forms")
+def _second_forms(_db: Database) -> None:
     """Change no table: a release that cannot read what is written from here on shall not open the store."""
 
 

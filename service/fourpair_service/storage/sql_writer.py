@@ -36,6 +36,7 @@ from fourpair_service.records.model import (
     Revision,
 )
 from fourpair_service.storage import rows
+from fourpair_service.storage.packing import packed
 from fourpair_service.storage.rows import columns, insertion
 from fourpair_service.storage.sql_reader import SqlReader
 
@@ -177,7 +178,7 @@ class SqlWriter(SqlReader):
         return change
 
     def _keep_assessment(self, record_id: str, number: int, assessment: Assessment) -> None:
-        content = rows.packed(assessment.document)
+        content = packed(assessment.document)
         own = {"record_id": record_id, "number": number, "version": assessment.version, "document": content}
         self._run(PUT_ASSESSMENT, own)
 

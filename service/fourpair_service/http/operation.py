@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final, TypeVar
 
-from flask import Response, current_app, request
+import orjson
+from flask import Response, request
 from flask_smorest import Blueprint
 from marshmallow import Schema, ValidationError
 
@@ -173,6 +174,7 @@ def loaded(schema: Schema, document: Mapping[str, Any]) -> dict[str, Any]:
 
 def answered(document: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:
     """Return a document as a JSON response."""
-    response = Response(current_app.json.dumps(document), status=status, content_type=JSON)
+    # The bytes of application.json.dumps, without the text between.
+    response = Response(orjson.dumps(document), status=status, content_type=JSON)
     response.headers.update(headers or {})
     return response

@@ -26,8 +26,7 @@ from fourpair_service.records.integrity import (
     canonical_json,
     curves_digest,
     digest,
-    measured_digest,
-    measurement_digest,
+    measurement_digests,
     sealed,
 )
 from fourpair_service.records.model import (
@@ -102,13 +101,26 @@ def job_requirement(job: Job) -> Document:
     return {name: value for name, value in asked.items() if value is not None}
 
 
+def graded_for(desk: Desk, document: Document, job: Job) -> Graded:
+    """Return a document with its verdict by what its job asks.
+
+    Raises:
+        ServiceError: the document or what is asked of it is not valid.
+    """
+    return _graded(desk, document, job_requirement(job), job)
+
+
 def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
-    """Return a document with its verdict.
+    """Return a document with its verdict by what is asked; its job is asked for cords alone.
 
     Raises:
         ServiceError: the document or what is asked of it is not valid.
     """
     job = desk.store.job(document["job"]) if isinstance(document.get("job"), str) else None
+    return _graded(desk, document, requirement, job)
+
+
+def _graded(desk: Desk, document: Document, requirement: Document, job: Job | None) -> Graded:
     grading = desk.grade(with_cords(document, job), requirement)
     parted = part(document)
     return Graded(
@@ -150,6 +162,7 @@ def append_step(writer: Writer, desk: Desk, caller: Caller, step: Step, content:
         rest["tested_by"] = tester
     tested_at = rest.get("tested_at")
     verdict = content.verdict
+    whole, measured = measurement_digests(rest, content.curves_digest)
     revision = sealed(
         Revision(
             record_id=step.record_id,
@@ -162,8 +175,8 @@ def append_step(writer: Writer, desk: Desk, caller: Caller, step: Step, content:
             tested_at=None if tested_at is None else instant_of(tested_at, "/tested_at"),
             rule_set_id=verdict["rule_set"]["id"],
             rule_set_digest=verdict["rule_set"]["digest"],
-            measurement_digest=measurement_digest(rest, content.curves_digest),
-            measured_digest=measured_digest(rest, content.curves_digest),
+            measurement_digest=whole,
+            measured_digest=measured,
             verdict_digest=content.verdict_digest or digest(canonical_json(verdict)),
             outcome=verdict["outcome"],
             headroom_db=verdict["headroom_db"],

@@ -111,6 +111,10 @@ class PostgresWriter(PostgresReader, SqlWriter):
         with plain_errors(self.path):
             return self._database.execute(query(sql).encode(), values(given)).rowcount
 
+    def _run_each(self, sql: str, given: Sequence[Any]) -> None:
+        with plain_errors(self.path), self._database.cursor() as cursor:
+            cursor.executemany(query(sql).encode(), [values(each) for each in given])
+
     def _next_seq(self) -> int:
         sql = "UPDATE counter SET value = value + 1 WHERE name = 'seq' RETURNING value"
         return self._one(lambda row: int(row[0]), sql) or 0

@@ -299,6 +299,11 @@ def _tally(db: Database) -> None:
         db.execute(statement)
 
 
+@MIGRATIONS(name="0004_second_forms")
+def _second_forms(_db: Database) -> None:
+    """Change no table: a release that cannot read what is written from here on shall not open the store."""
+
+
 @cache
 def known_steps() -> tuple[str, ...]:
     """Return the steps of this release in order."""

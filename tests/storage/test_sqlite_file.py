@@ -35,6 +35,7 @@ from fourpair_service.storage.schema import APPEND_ONLY, known_steps
 from fourpair_service.storage.sqlite import SqliteStore
 from record_factory import ANYONE, START, desk_of, measurement
 from storage import writers
+from tampering import tampered
 
 JOB = "harbour-hall"
 HERE = Path(__file__).parent
@@ -90,15 +91,6 @@ def test_what_is_append_only_is_never_changed_whoever_asks(store, path, table, s
 def test_values_that_mean_nothing_are_refused_by_the_database(store, path, statement):
     with sqlite3.connect(path) as raw, pytest.raises(sqlite3.IntegrityError):
         raw.execute(statement)
-    raw.close()
-
-
-def tampered(path, statement):
-    """Alter a store as someone would who has its file and knows how to drop a trigger."""
-    with sqlite3.connect(path) as raw:
-        for (name,) in raw.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
-            raw.execute(f"DROP TRIGGER {name}")
-        raw.executescript(statement)
     raw.close()
 
 

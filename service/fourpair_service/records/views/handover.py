@@ -9,7 +9,7 @@ from fourpair_service.records.curves import Document
 from fourpair_service.records.integrity import canonical_json, digest
 from fourpair_service.records.job_commands import job_names
 from fourpair_service.records.label_order import label_key
-from fourpair_service.records.model import Job, Record, Revision
+from fourpair_service.records.model import Attachment, Job, Record, Revision
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.search import Filter
 from fourpair_service.records.views.members import records_of
@@ -42,6 +42,7 @@ class Plan:
         summary: as the summary of the job tells it.
         links: in label order, missing ones too.
         withdrawn: records that count no more, in label order.
+        attachments: documents of the job, in the order they came.
         state_digest: seals the job's revision and that of every record.
     """
 
@@ -53,6 +54,7 @@ class Plan:
     summary: Document
     links: tuple[PlannedLink, ...]
     withdrawn: tuple[Record, ...]
+    attachments: tuple[Attachment, ...]
     state_digest: str
 
     @property
@@ -78,6 +80,7 @@ def plan(reader: Reader, job: Job) -> Plan:
         summary=told,
         links=tuple(PlannedLink(label, counting.get(label), label in scheduled) for label in labels),
         withdrawn=tuple(withdrawn),
+        attachments=tuple(reader.attachments(job.id)),
         state_digest=_state_digest(job, every),
     )
 

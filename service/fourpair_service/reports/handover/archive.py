@@ -165,7 +165,7 @@ def _add_attachments(handover: Handover, packing: Packing) -> list[dict[str, Any
 def _documents(handover: Handover, record: Record) -> Iterator[tuple[str, object]]:
     reader, number = handover.reader, record.revision
     yield "verdict", reader.verdict(record.id, number)
-    assessment = reader.assessment(record.id, number)
+    assessment = handover.assessment(record)
     if assessment is not None:
         yield "assessment", {"version": assessment.version, "assessment": assessment.document}
     yield "measurement", stored_document(reader, record.id, number)

@@ -27,8 +27,10 @@ from fourpair_service.records.errors import (
     StoreReadOnlyError,
 )
 from fourpair_service.records.integrity import first_break
-from fourpair_service.records.search import Filter, GroupBy, Sort
+from fourpair_service.records.label_order import label_key
+from fourpair_service.records.search import Field, Filter, GroupBy, Sort, position
 from fourpair_service.records.transfer import export_lines, import_lines
+from fourpair_service.storage import sql_search
 from fourpair_service.storage.backup import backup, prove, restore
 from fourpair_service.storage.memory import MemoryStore
 from fourpair_service.storage.schema import APPEND_ONLY, known_steps
@@ -313,6 +315,10 @@ def test_the_first_released_schema_is_brought_up_to_date_with_all_that_it_holds(
     assert first_break(store) is None
     assert [r.label for r in store.revisions("r2")] == ["A-00"]
     held = store.records(Filter(), Sort(), after=None, limit=1000)
+    in_order = store.records(Filter(), Sort(Field.LABEL), after=None, limit=1000)
+    assert [r.label for r in in_order] == sorted((r.label for r in held), key=label_key)
+    kept = store.connection.execute("SELECT label, label_order FROM record").fetchall()
+    assert len(kept) == len(held) > 1 and all(row[1] == label_key(row[0]) for row in kept)
     assert {g.values[0]: g.links for g in store.stats(Filter(), [GroupBy.OUTCOME])} == Counter(
         record.outcome for record in held
     )
@@ -343,6 +349,20 @@ def test_opening_reads_a_few_pages_whatever_is_kept(path):
 
     assert all("SEARCH" in detail or "api_key" in detail for detail in plan)
     assert threading.active_count() == started
+
+
+@pytest.mark.parametrize(
+    "wanted", [Filter(), Filter(job_id=JOB), Filter(visible_jobs=frozenset({JOB}))], ids=str
+)
+def test_a_page_of_labels_is_found_by_an_index_wherever_it_begins(path, wanted):
+    store = filled(path)
+    sort = Sort(Field.LABEL)
+    after = position(store.records(wanted, sort, after=None, limit=2)[-1], sort)
+    sql, values = sql_search.page(wanted, sort, after=after, limit=50)
+    plan = [row["detail"] for row in store.connection.execute(f"EXPLAIN QUERY PLAN {sql}", values)]
+    store.close()
+
+    assert plan and all("label_order" in detail and detail.startswith("SEARCH") for detail in plan), plan
 
 
 # --- backup, restore, export, import ---------------------------------------------------

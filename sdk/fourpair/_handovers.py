@@ -99,6 +99,7 @@ class Handovers:
         paper: str | None = None,
         per_link: str | None = None,
         table: str | None = None,
+        as_of: int | None = None,
     ) -> Path:
         """Write the papers of a job to a file, in one request; a thousand links take a minute or two.
 
@@ -111,13 +112,18 @@ class Handovers:
             paper: ``"a4"`` or ``"letter"``.
             per_link: of a workbook: ``"row"``, or ``"sheet"`` for a sheet each.
             table: of a CSV: ``"links"`` or ``"results"``.
+            as_of: a ``seq`` of the feed: as the job stood then, the same bytes whenever it is asked for.
 
         Raises:
-            NotFoundError: there is no such job.
+            NotFoundError: there is no such job, or there was none then.
+            InvalidDocumentError: the feed has not come so far.
             TransportError: the answer was cut off.
 
         >>> client.handovers.save("clinic", "/tmp/clinic.csv", media="csv").name
         'clinic.csv'
+        >>> seq = client.jobs.summary("clinic").seq
+        >>> client.handovers.save("clinic", "/tmp/clinic-then.csv", media="csv", as_of=seq).name
+        'clinic-then.csv'
         """
         query = {
             "format": media,
@@ -126,6 +132,7 @@ class Handovers:
             "paper": paper,
             "per_link": per_link,
             "table": table,
+            "as_of": as_of,
         }
         path = _path(job_id, "handover")
         answer = self._send("GET", path, params=query, read_timeout_s=NO_TIMEOUT, is_streamed=True)
@@ -142,6 +149,7 @@ class Handovers:
         paper: str | None = None,
         per_link: str | None = None,
         table: str | None = None,
+        as_of: int | None = None,
         idempotency_key: str | None = None,
     ) -> Handover:
         """Order the papers of a job; they are made beside the service.
@@ -154,6 +162,7 @@ class Handovers:
             paper: likewise.
             per_link: likewise.
             table: likewise.
+            as_of: likewise.
             idempotency_key: one is made where none is given.
 
         Raises:
@@ -170,6 +179,7 @@ class Handovers:
             "paper": paper,
             "per_link": per_link,
             "table": table,
+            "as_of": as_of,
         }
         answer = self._send("POST", _path(job_id, "handovers"), params=query, key=idempotency_key)
         return told(Handover, answer.json(), response=answer)

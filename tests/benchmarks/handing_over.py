@@ -87,7 +87,7 @@ def bound_by_pypdf(parts: Any, target: Path, *_: Any) -> None:
 
     writer = PdfWriter()
     for part in parts:
-        writer.append(part)
+        writer.append(part.pages)
     writer.write(target)
 
 

@@ -13,7 +13,14 @@ import pytest
 
 import fourpair.testing
 from end_to_end.running import Running
-from fourpair import Client, ConflictError, HandoverFailedError, NotAllowedError, NotFoundError
+from fourpair import (
+    Client,
+    ConflictError,
+    HandoverFailedError,
+    InvalidDocumentError,
+    NotAllowedError,
+    NotFoundError,
+)
 from fourpair._command import run
 from fourpair_service.app import create_app
 from fourpair_service.records.keys import Scope
@@ -135,6 +142,22 @@ def test_the_service_command_writes_papers_and_tells_how_far_it_is(path, client,
     assert target.read_bytes() == client.handovers.save(JOB, tmp_path / "other.pdf").read_bytes()
 
 
+def test_both_commands_and_the_sdk_write_the_papers_of_a_moment(path, server, client, tmp_path):
+    seq = client.jobs.summary(JOB).seq - 3
+    saved = client.handovers.save(JOB, tmp_path / "saved.csv", media="csv", as_of=seq).read_bytes()
+    made = client.handovers.make(JOB, tmp_path / "made.csv", media="csv", as_of=seq, every_s=0.1)
+    named = str(tmp_path / "named.csv")
+    ended = service_command("none.db", JOB, "--store", str(path), "--as-of", str(seq), "-o", named)
+    other = tmp_path / "other.csv"
+
+    assert ended.returncode == 0, ended.stderr
+    assert run(["--url", server.url, "handover", JOB, "--as-of", str(seq), "-o", str(other)]) == 0
+    assert saved == made.read_bytes() == (tmp_path / "named.csv").read_bytes() == other.read_bytes()
+    assert saved != client.handovers.save(JOB, tmp_path / "now.csv", media="csv").read_bytes()
+    with pytest.raises(InvalidDocumentError, match="The feed has come to"):
+        client.handovers.save(JOB, tmp_path / "future.csv", media="csv", as_of=10**6)
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -142,6 +165,9 @@ def test_the_service_command_writes_papers_and_tells_how_far_it_is(path, client,
         ((JOB, "-o", "papers.doc"), "end the name of the file in one of .pdf, .xlsx, .csv, .zip."),
         ((JOB, "-o", "no/such/place/papers.pdf"), "it cannot be written"),
         ((JOB, "-o", "papers.pdf", "--table", "links"), "Only format=csv has this"),
+        ((JOB, "-o", "papers.pdf", "--as-of", "999"), "The feed has come to"),
+        ((JOB, "-o", "papers.pdf", "--as-of", "0"), "There is no job"),
+        ((JOB, "-o", "papers.pdf", "--as-of", "then"), "'then' is no number of the feed"),
     ],
 )
 def test_the_service_command_refuses_in_a_sentence_and_leaves_nothing(path, arguments, said):

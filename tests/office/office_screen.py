@@ -19,6 +19,7 @@ from fourpair_service.records.key_commands import KeyGrant, make_key
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.times import instant
 from fourpair_service.storage.memory import MemoryStore
+from fourpair_service.storage.sqlite import SqliteStore
 
 LINKS = Path(__file__).resolve().parents[2] / "samples" / "links"
 NOW = datetime(2026, 12, 1, 9, 0, tzinfo=UTC)
@@ -50,7 +51,7 @@ class Office:
     """A service with its store, and what a test does with it."""
 
     settings: Settings = field(default_factory=Settings)
-    store: MemoryStore = field(default_factory=MemoryStore)
+    store: MemoryStore | SqliteStore = field(default_factory=MemoryStore)
     clock: Clock = field(default_factory=Clock)
 
     def __post_init__(self) -> None:

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import html
 import re
+from contextlib import closing
 
 import pytest
 import yaml
 
 from fourpair_service.records.keys import Scope
 from fourpair_service.reports.language import catalogue, printable
-from office.office_screen import CLINIC, LINKS, Markup, sample
+from fourpair_service.storage.memory import MemoryStore
+from fourpair_service.storage.sqlite import SqliteStore
+from office.office_screen import CLINIC, LINKS, Markup, Office, sample
 
 HOSTILE = {
     "markup": "</title><script>alert(1)</script><img src=x onerror=alert(1)>",
@@ -126,6 +129,41 @@ def test_many_links_come_in_pages_and_keep_the_search(office):
     second = Markup(browser.text(later)).text
     assert "S-50" in second and "S-52" in second and "S-49" not in second
     assert browser.get(f"/office/jobs/{CLINIC}?cursor=nonsense").status_code == 422
+
+
+LINK = re.compile(r'<th scope="row"><a [^>]*><bdi>([^<]*)</bdi></a>')
+
+
+@pytest.fixture(params=["memory", "sqlite"])
+def any_office(request, tmp_path):
+    with closing(
+        MemoryStore() if request.param == "memory" else SqliteStore(tmp_path / "records.db")
+    ) as store:
+        yield Office(store=store)
+
+
+@pytest.mark.parametrize("narrowed", ["", "&label=A1", "&outcome=pass"])
+def test_links_are_listed_as_people_sort_them_over_all_pages(any_office, narrowed):
+    labels = [f"A{number}" for number in range(112, 0, -1)]
+    any_office.job(schedule=[{"label": f"M{number}"} for number in (10, 9, 2, 100, 1)])
+    for label in [*labels, "b2", "B10"]:
+        any_office.record("2A-03-summary-only", label=label)
+    browser, address, seen = any_office.browser(), f"/office/jobs/{CLINIC}?lang=en{narrowed}", []
+    while address:
+        page = browser.text(address)
+        seen.append(LINK.findall(page))
+        address = next((a["href"] for _, a in Markup(page).elements if a.get("rel") == "next"), None)
+
+    wanted = [f"A{number}" for number in range(1, 113)]
+    if narrowed == "&label=A1":
+        wanted = [label for label in wanted if label.startswith("A1")]
+    else:
+        wanted += ["b2", "B10"]
+    assert [label for page in seen for label in page] == wanted
+    assert [len(page) for page in seen[:-1]] == [50] * (len(seen) - 1)
+    assert "not tested yet (5) M1 M2 M9 M10 M100" in Markup(page).text
+    unscheduled = Markup(page).text.partition("not in the schedule (114) ")[2].split()
+    assert unscheduled[:11] == [f"A{number}" for number in range(1, 12)]
 
 
 def test_a_link_shows_its_answer_its_history_and_its_papers(office, clinic):

@@ -14,14 +14,13 @@ import subprocess
 
 import pypdf
 import pytest
-from pypdf.generic import ContentStream
 
 from fourpair_service.reports.sheet.pdf import sheet_pdf
 from fourpair_service.reports.sheet.receipt import receipt_pdf
 from reports.sheets import LINKS, ROOT, answer_of, sheet_of
+from reports.structure_reading import elements_of, marks_of, numbers_in
 
 MEASURED = [*LINKS, ROOT / "samples" / "measured" / "cable1.json"]
-SHOWS = {b"Tj", b"TJ", b"'", b'"', b"S", b"s", b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*", b"Do", b"sh"}
 CELLS = ["/TH", "/TD"]
 
 
@@ -38,45 +37,11 @@ def reader_of(content):
     return pypdf.PdfReader(io.BytesIO(content))
 
 
-def marks_of(reader):
-    """The number of each marked part of the page, in order; fails where something stands outside of all."""
-    numbers, open_parts = [], []
-    for operands, operator in ContentStream(reader.pages[0].get_contents(), reader).operations:
-        if operator in (b"BDC", b"BMC"):
-            open_parts.append(operands[0])
-            if operator == b"BDC":
-                numbers.append(operands[1]["/MCID"])
-        elif operator == b"EMC":
-            open_parts.pop()
-        elif operator in SHOWS:
-            assert len(open_parts) == 1, f"{operator} stands in {open_parts}"
-    assert not open_parts
-    return numbers
-
-
-def elements_of(reader):
-    """Every element with its parent, in the order in which it is read."""
-
-    def below(element, parent):
-        yield element, parent
-        for kid in element["/K"]:
-            if not isinstance(kid, int):
-                yield from below(kid.get_object(), element)
-
-    root = reader.trailer["/Root"]["/StructTreeRoot"]
-    for top in root["/K"]:
-        yield from below(top.get_object(), root)
-
-
-def numbers_in(element):
-    return [kid for kid in element["/K"] if isinstance(kid, int)]
-
-
 @pytest.mark.parametrize("name", [path.stem for path in MEASURED])
 def test_everything_on_the_page_belongs_to_one_part_and_parts_are_read_in_order(papers, name):
     for content in papers[name][1:]:
         reader = reader_of(content)
-        marks = marks_of(reader)
+        marks = marks_of(reader.pages[0], reader)
 
         assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
         assert marks == list(range(len(marks)))

@@ -23,6 +23,7 @@ from fourpair_service.records.errors import (
 )
 from fourpair_service.records.integrity import first_break
 from fourpair_service.records.keys import Scope
+from fourpair_service.records.label_order import label_key
 from fourpair_service.records.model import Assessment, ChangeKind, Job, PartyKind, Record
 from fourpair_service.records.search import (
     GROUP_VALUES,
@@ -282,6 +283,35 @@ class RecordStoreContract:
         assert joined == whole
         assert len({r.id for r in joined}) == 7
         assert [r.label for r in whole] != [] and whole[0].outcome in {"pass", "fail", "incomplete"}
+
+    MIXED = (
+        *("A10", "a2", "A1", "B1", "Ä3", "A02", "10A-1", "2A-10", "2A-9", "\ufdfa" * 200),
+        *("room 9", "room 10", "A" + "9" * 190, "A1" + "0" * 190, "漢字 10", "漢字 2", "A"),
+    )
+
+    @pytest.mark.parametrize("size", [1, 2, 5, 50])
+    @pytest.mark.parametrize("wanted", [Filter(), Filter(job_id=JOB), Filter(label_prefix="A")], ids=str)
+    def test_labels_follow_as_people_sort_them_from_page_to_page(self, desk, store, wanted, size):
+        for label in self.MIXED:
+            self.submit(desk, label)
+        expected = sorted(
+            filter(lambda label: label.startswith(wanted.label_prefix or ""), self.MIXED), key=label_key
+        )
+
+        for descending in (False, True):
+            sort, joined, after = Sort(Field.LABEL, descending=descending), [], None
+            while page := store.records(wanted, sort, after=after, limit=size):
+                joined += [record.label for record in page]
+                after = position(page[-1], sort)
+            assert joined == (expected[::-1] if descending else expected)
+        assert expected.index("A02") < expected.index("A10")
+
+    def test_a_link_with_another_name_stands_in_its_place(self, desk, store):
+        records = [self.submit(desk, label).record for label in ("A1", "A2", "A10")]
+        commands.correct(desk, ANYONE, records[0].id, {"label": "A3"}, Terms(), reason="swapped")
+
+        found = store.records(Filter(), Sort(Field.LABEL), after=None, limit=9)
+        assert [record.label for record in found] == ["A2", "A3", "A10"]
 
     def test_records_without_headroom_come_behind_every_real_one(self, many, store):
         whole = store.records(Filter(), Sort(Field.HEADROOM), after=None, limit=50)

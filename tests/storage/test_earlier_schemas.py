@@ -22,9 +22,10 @@ from fourpair_service.records.completing import complete
 from fourpair_service.records.desk import Terms
 from fourpair_service.records.errors import StoreError, StoreReadOnlyError
 from fourpair_service.records.integrity import first_break
+from fourpair_service.records.label_order import label_key
 from fourpair_service.records.runs.commands import past_runs
 from fourpair_service.records.runs.model import RunState
-from fourpair_service.records.search import Filter, Sort
+from fourpair_service.records.search import Field, Filter, Sort
 from fourpair_service.records.subscriptions.commands import all_subscriptions
 from fourpair_service.records.subscriptions.model import SubscriptionState
 from fourpair_service.records.transfer import export_lines, import_lines
@@ -85,6 +86,8 @@ def whole(store):
     last = store.last_change().seq
     records = store.records(Filter(withdrawn=None), Sort(), after=None, limit=1000)
     assert records
+    in_order = store.records(Filter(withdrawn=None), Sort(Field.LABEL), after=None, limit=1000)
+    assert [r.label for r in in_order] == sorted((r.label for r in records), key=label_key)
     for record in records:
         for revision in store.revisions(record.id):
             assert store.verdict(record.id, revision.number)["outcome"] == revision.outcome
@@ -125,10 +128,10 @@ def test_a_step_that_fails_leaves_the_store_as_it_was(number, tmp_path):
     path = tmp_path / "records.db"
     left_in_a_file(number, path)
     with closing(sqlite3.connect(path)) as raw:
-        # Somebody's own table in the place of one that a later step makes.
-        raw.execute("CREATE TABLE tally (own TEXT)")
+        # Somebody's own index in the place of one that the last step makes.
+        raw.execute("CREATE INDEX record_by_label_order ON record (id)")
 
-    with pytest.raises(StoreError, match="tally"):
+    with pytest.raises(StoreError, match="record_by_label_order"):
         SqliteStore(path)
 
     with closing(sqlite3.connect(path)) as raw:
@@ -136,7 +139,7 @@ def test_a_step_that_fails_leaves_the_store_as_it_was(number, tmp_path):
         assert steps == [step for key, step in STEPS.items() if key <= number]
         for name, (columns, rows) in as_left(number).items():
             assert rows_of(raw, name) == (columns, rows), name
-        raw.execute("DROP TABLE tally")
+        raw.execute("DROP INDEX record_by_label_order")
     store = SqliteStore(path)
     whole(store)
     store.close()

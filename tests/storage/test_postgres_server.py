@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import closing
 from pathlib import Path
 
 import psycopg
@@ -24,6 +25,7 @@ from fourpair_service.records.errors import (
     StoreReadOnlyError,
 )
 from fourpair_service.records.integrity import first_break
+from fourpair_service.records.search import Field, Filter, Sort
 from fourpair_service.records.transfer import export_lines, import_lines
 from fourpair_service.storage import postgres
 from fourpair_service.storage.opening import open_store
@@ -206,6 +208,19 @@ def test_a_newer_release_that_comes_while_this_one_is_at_work_is_told_to_all_who
     with psycopg.connect(url(name, OWNER)) as connection:
         connection.execute("DELETE FROM step WHERE name = '9999_from_the_future'")
     assert client.post("/v1/jobs", json={"name": "Later"}).status_code == 201
+
+
+def test_a_store_of_an_older_release_is_brought_to_the_order_of_labels(store, name):
+    commands.submit(desk_of(store, prefix="new"), ANYONE, measurement("A-3"), Terms())
+    in_order = [r.label for r in store.records(Filter(), Sort(Field.LABEL), after=None, limit=9)]
+    with psycopg.connect(url(name, OWNER)) as connection:
+        connection.execute("ALTER TABLE record DROP COLUMN label_order")
+        connection.execute("DELETE FROM step WHERE name >= '0005'")
+    with closing(PostgresStore(url(name, OWNER))) as newer:
+        found = newer.records(Filter(), Sort(Field.LABEL), after=None, limit=9)
+
+        assert [record.label for record in found] == in_order == ["A-00", "A-01", "A-02", "A-3"]
+        assert first_break(newer) is None
 
 
 def test_a_role_without_rights_is_told_what_to_do(store, name):

@@ -29,13 +29,16 @@ from fourpair_service.records.errors import (
     StoreReadOnlyError,
 )
 from fourpair_service.records.integrity import first_break
+from fourpair_service.records.search import Field, Filter, Sort, position
 from fourpair_service.records.transfer import export_lines, import_lines
+from fourpair_service.storage import sql_search
 from fourpair_service.storage.backup import backup, prove, restore
 from fourpair_service.storage.memory import MemoryStore
 from fourpair_service.storage.schema import APPEND_ONLY, known_steps
 from fourpair_service.storage.sqlite import SqliteStore
 from record_factory import ANYONE, START, desk_of, measurement
 from storage import writers
+from tampering import tampered
 
 JOB = "harbour-hall"
 HERE = Path(__file__).parent
@@ -91,15 +94,6 @@ def test_what_is_append_only_is_never_changed_whoever_asks(store, path, table, s
 def test_values_that_mean_nothing_are_refused_by_the_database(store, path, statement):
     with sqlite3.connect(path) as raw, pytest.raises(sqlite3.IntegrityError):
         raw.execute(statement)
-    raw.close()
-
-
-def tampered(path, statement):
-    """Alter a store as someone would who has its file and knows how to drop a trigger."""
-    with sqlite3.connect(path) as raw:
-        for (name,) in raw.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
-            raw.execute(f"DROP TRIGGER {name}")
-        raw.executescript(statement)
     raw.close()
 
 
@@ -423,6 +417,20 @@ def test_opening_reads_a_few_pages_whatever_is_kept(path):
 
     assert all("SEARCH" in detail or "api_key" in detail for detail in plan)
     assert threading.active_count() == started
+
+
+@pytest.mark.parametrize(
+    "wanted", [Filter(), Filter(job_id=JOB), Filter(visible_jobs=frozenset({JOB}))], ids=str
+)
+def test_a_page_of_labels_is_found_by_an_index_wherever_it_begins(path, wanted):
+    store = filled(path)
+    sort = Sort(Field.LABEL)
+    after = position(store.records(wanted, sort, after=None, limit=2)[-1], sort)
+    sql, values = sql_search.page(wanted, sort, after=after, limit=50)
+    plan = [row["detail"] for row in store.connection.execute(f"EXPLAIN QUERY PLAN {sql}", values)]
+    store.close()
+
+    assert plan and all("label_order" in detail and detail.startswith("SEARCH") for detail in plan), plan
 
 
 # --- backup, restore, export, import ---------------------------------------------------

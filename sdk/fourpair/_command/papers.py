@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from fourpair._client import Client
+from fourpair._command.argument_types import whole
 from fourpair._command.output import DONE, Output
 from fourpair._errors import InvalidSettingError, NotAllowedError
 
@@ -29,6 +30,9 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     )
     for name, choices in CHOICES.items():
         handover.add_argument(f"--{name.replace('_', '-')}", choices=choices)
+    handover.add_argument(
+        "--as-of", type=whole(0), metavar="SEQ", help="as the job stood when the feed had come so far"
+    )
     handover.set_defaults(run=run)
 
 
@@ -37,7 +41,7 @@ def run(client: Client, options: Namespace, output: Output) -> int:
     media = options.output.suffix.lower().removeprefix(".")
     if media not in MEDIA:
         raise InvalidSettingError(f"{options.output}: end the name of the file in .{', .'.join(MEDIA)}")
-    form = {name: getattr(options, name) for name in CHOICES}
+    form = {name: getattr(options, name) for name in (*CHOICES, "as_of")}
     with output.progress("links", None) as show:
         try:
             client.handovers.make(options.job, options.output, media=media, progress=show, **form)

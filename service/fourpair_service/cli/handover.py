@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from argparse import ArgumentParser, Namespace, _SubParsersAction
+from argparse import ArgumentParser, ArgumentTypeError, Namespace, _SubParsersAction
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final, TextIO
@@ -44,7 +44,14 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
     parser.add_argument("--paper", choices=[p.value for p in PaperSize])
     parser.add_argument("--per-link", choices=[p.value for p in PerLink], help="of a workbook (row)")
     parser.add_argument("--table", choices=[t.value for t in CsvTable], help="of a CSV (links)")
+    parser.add_argument("--as-of", type=_seq, metavar="SEQ", help="as it stood when the feed had come so far")
     parser.set_defaults(run=run)
+
+
+def _seq(text: str) -> int:
+    if not (text.isascii() and text.isdigit()):
+        raise ArgumentTypeError(f"{text!r} is no number of the feed")
+    return int(text)
 
 
 def run(options: Namespace, settings: Settings) -> int:

@@ -15,6 +15,7 @@ from fourpair_service.records.errors import NotFoundError
 from fourpair_service.records.model import Job, Record
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.views.handover import plan
+from fourpair_service.records.views.past import job_at
 from fourpair_service.reports.handover.archive import write_archive
 from fourpair_service.reports.handover.model import Handover, Progress
 from fourpair_service.reports.handover.pdf import write_pdf
@@ -53,6 +54,7 @@ class HandoverForm:
 
     Attributes:
         media: a name in ``MEDIA``.
+        as_of: a ``seq`` of the feed; now where there is none.
         per_link: of a workbook.
         table: of a CSV.
     """
@@ -63,6 +65,7 @@ class HandoverForm:
     paper: PaperSize = PaperSize.A4
     per_link: PerLink = PerLink.ROW
     table: CsvTable = CsvTable.LINKS
+    as_of: int | None = None
 
 
 def asked_handover(asked: Mapping[str, Any]) -> HandoverForm:
@@ -83,7 +86,25 @@ def asked_handover(asked: Mapping[str, Any]) -> HandoverForm:
         PaperSize(asked.get("paper") or PaperSize.A4),
         PerLink(asked.get("per_link") or PerLink.ROW),
         CsvTable(asked.get("table") or CsvTable.LINKS),
+        None if asked.get("as_of") is None else int(asked["as_of"]),
     )
+
+
+def check_reached(reader: Reader, job: Job, as_of: int | None) -> None:
+    """Refuse a moment that has no papers, or whose papers could still become others.
+
+    Raises:
+        InvalidQueryError: the feed has not come so far.
+        NotFoundError: there was no such job then.
+    """
+    if as_of is None:
+        return
+    last = reader.last_change()
+    seq = last.seq if last else 0
+    if as_of > seq:
+        detail = f"The feed has come to {seq}: ask for that or for less, or leave as_of out for now."
+        raise InvalidQueryError("/query/as_of", detail, as_of)
+    job_at(reader, job.id, as_of)
 
 
 def form_words(form: HandoverForm) -> dict[str, str]:
@@ -95,7 +116,8 @@ def form_words(form: HandoverForm) -> dict[str, str]:
         "paper": form.paper.value,
     }
     own = {"xlsx": {"per_link": form.per_link.value}, "csv": {"table": form.table.value}}
-    return words | own.get(form.media, {})
+    then = {} if form.as_of is None else {"as_of": str(form.as_of)}
+    return words | own.get(form.media, {}) | then
 
 
 def writer_of(form: HandoverForm) -> Callable[[Handover, Path], None]:
@@ -120,20 +142,26 @@ def write_handover(
 
     Args:
         reader: sees one state of the store for as long as this takes.
-        job: as it stands.
+        job: as it stands, whatever moment is asked for.
         form: as it is asked for.
         target: file that is written.
         catalogue: of the rule sets.
         limits: of measurement documents.
         progress: told how many links are done, of how many.
+
+    Raises:
+        InvalidQueryError: the feed has not come to the moment that is asked for.
+        NotFoundError: there was no such job then.
     """
+    check_reached(reader, job, form.as_of)
+    planned = plan(reader, job, form.as_of)
 
     def source(record: Record) -> SheetSource:
         revision = reader.revision(record.id, record.revision)
         if revision is None:
             raise NotFoundError("revision", f"{record.revision} of record {record.id}")
-        return record_source(reader, record, revision, catalogue, limits)
+        return record_source(reader, record, revision, catalogue, limits, planned.job, form.as_of)
 
     words = language(form.tongue, form.length_unit)
-    handover = Handover(plan(reader, job), reader, words, form.paper, source, progress)
+    handover = Handover(planned, reader, words, form.paper, source, progress)
     writer_of(form)(handover, target)

@@ -14,6 +14,7 @@ from fourpair_service.http.query_errors import InvalidQueryError, NotAcceptableE
 from fourpair_service.http.record_grader import requirement_request
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.measurement import read_measurement
+from fourpair_service.records.assessments import assessment_at, said_beside
 from fourpair_service.records.documents import stored_document, with_cords
 from fourpair_service.records.model import Job, Record, Revision
 from fourpair_service.records.ports import Reader
@@ -116,19 +117,33 @@ def _curves(found: Graded) -> tuple[MarginCurve, ...]:
 
 
 def record_source(
-    reader: Reader, record: Record, revision: Revision, catalogue: Catalogue, limits: DocumentLimits
+    reader: Reader,
+    record: Record,
+    revision: Revision,
+    catalogue: Catalogue,
+    limits: DocumentLimits,
+    then: Job | None = None,
+    as_of: int | None = None,
 ) -> SheetSource:
     """Return what the sheet of a revision is made from: its verdict as it was given.
 
     Where the rule set that judged it is not known any more, or is another one under
     the same name, the sheet has no curves.
+
+    Args:
+        reader: of the store.
+        record: it is one of.
+        revision: as it was kept.
+        catalogue: of the rule sets.
+        limits: of measurement documents.
+        then: its job, where not as it stands now.
+        as_of: the ``seq`` whose assessment is wanted, where not that of now.
     """
-    job = reader.job(revision.job_id)
+    job = then or reader.job(revision.job_id)
     document = with_cords(stored_document(reader, record.id, revision.number), job)
     verdict = reader.verdict(record.id, revision.number) or {}
-    kept = reader.assessment(record.id, revision.number)
-    # One that was kept with assessment=none holds names to be searched by, and says nothing.
-    assessment = dict(kept.document) if kept is not None and "diagnosis" in kept.document else None
+    said = said_beside(assessment_at(reader, record.id, revision.number, as_of))
+    assessment = None if said is None else dict(said)
     provenance = _provenance(reader, record, revision, job)
     notes = document.get("notes")
     own = {name: value for name, value in document.items() if name != "requirement"}

@@ -20,6 +20,7 @@ from fourpair_service.records.desk import (
     visible_job,
 )
 from fourpair_service.records.errors import (
+    ContentUnreadableError,
     ExternalIdTakenError,
     InvalidRecordError,
     JobExistsError,
@@ -186,6 +187,21 @@ def attachment_of(reader: Reader, job_id: str, attachment_id: str) -> Attachment
         if attachment.id == attachment_id:
             return attachment
     raise NotFoundError("attachment", attachment_id)
+
+
+def attached_bytes(reader: Reader, attachment: Attachment) -> bytes:
+    """Return the bytes of an attachment, as they were kept.
+
+    Raises:
+        ContentUnreadableError: they are not there any more, or not the same.
+    """
+    content = reader.attachment_content(attachment.digest)
+    if content is None or digest(content) != attachment.digest:
+        raise ContentUnreadableError(
+            f"The bytes of attachment {attachment.id} of job {attachment.job_id} are not what was kept. "
+            "Keep the store aside and restore the newest backup."
+        )
+    return content
 
 
 def attach(

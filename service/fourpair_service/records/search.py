@@ -11,6 +11,7 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 from fourpair_service.records.errors import InvalidQueryError
+from fourpair_service.records.label_order import label_key
 from fourpair_service.records.model import Record
 
 # Records without a headroom sort behind every real one. [dB]
@@ -110,7 +111,7 @@ def _number(value: object) -> float:
 
 
 class Field(StrEnum):
-    """By what records can be sorted."""
+    """By what records can be sorted; labels as people expect, A2 before A10."""
 
     CREATED = "created"
     CHANGED = "changed"
@@ -134,7 +135,7 @@ SortValue = str | int | float
 SORT_VALUES: Final[Mapping[Field, Callable[[Record], SortValue]]] = {
     Field.CREATED: lambda r: r.row,
     Field.CHANGED: lambda r: r.seq,
-    Field.LABEL: lambda r: r.label,
+    Field.LABEL: lambda r: label_key(r.label),
     Field.TESTED: lambda r: r.tested_at or "",
     Field.HEADROOM: lambda r: NO_HEADROOM_DB if r.headroom_db is None else r.headroom_db,
 }

@@ -16,7 +16,7 @@ from fpdf.fonts import TTFFont
 from fpdf.prefs import ViewerPreferences
 
 from fourpair_service.reports.inks import INK, RULE
-from fourpair_service.reports.tags import Kind, NoTags, Tags
+from fourpair_service.reports.tags import Kind, Marks, Tags
 
 FAMILY: Final = "sheet"
 FONTS: Final = {"": "DejaVuSansCondensed.ttf", "B": "DejaVuSansCondensed-Bold.ttf"}
@@ -71,14 +71,13 @@ class Paper(FPDF):
         language: str,
         at: str | None,
         is_half: bool = False,
-        is_tagged: bool = False,
     ) -> None:
         width, height = SIZES_MM[size]
         super().__init__(format=(width, height / 2 if is_half else height))
         for style, name in FONTS.items():
             with as_file(files("fourpair_service.reports").joinpath("fonts", name)) as path:
                 self.add_font(FAMILY, style, path)
-        self.struct_builder = self.tags = (Tags if is_tagged else NoTags)(self)
+        self.tags: Marks = Tags(self)
         self.set_auto_page_break(False)
         self.set_margin(11)
         self.c_margin = 0
@@ -129,10 +128,14 @@ class Paper(FPDF):
         self, text: str, x: float, y: float, width: float, *, align: str = "L", kind: Kind = Kind.PARAGRAPH
     ) -> None:
         """Write one line, ``y`` its baseline. [mm]."""
+        with self.tags.mark(kind):
+            self.put(text, x, y, width, align=align)
+
+    def put(self, text: str, x: float, y: float, width: float, *, align: str = "L") -> None:
+        """Write one line within a part that was begun, ``y`` its baseline. [mm]."""
         shown = self.fitted(text, width)
         left = x if align == "L" else x + width - self.get_string_width(shown)
-        with self.tags.mark(kind):
-            self.text(left, y, shown)
+        self.text(left, y, shown)
 
     def lines(self, text: str, width: float) -> list[str]:
         """Return text broken into the lines of a paragraph. [mm]."""
@@ -140,15 +143,23 @@ class Paper(FPDF):
         return cast(list[str], found)
 
     def paragraph(
-        self, text: str, x: float, y: float, width: float, line_height: float, *, most: int = 99
+        self,
+        text: str,
+        x: float,
+        y: float,
+        width: float,
+        line_height: float,
+        *,
+        most: int = 99,
+        kind: Kind = Kind.PARAGRAPH,
     ) -> float:
         """Write a paragraph of at most ``most`` lines; return where the next one begins. [mm]."""
         text = drawable(text)
         lines = self.lines(text, width)
-        shown = _spaced(lines, text)[:most]
+        shown = spaced(lines, text)[:most]
         if len(lines) > most:
             shown[-1] = self.fitted(shown[-1] + " " + lines[most], width)
-        with self.tags.mark(Kind.PARAGRAPH):
+        with self.tags.mark(kind):
             for line in shown:
                 self.set_xy(x, y)
                 self.cell(width, line_height, line, new_x=XPos.LEFT, new_y=YPos.NEXT)
@@ -169,7 +180,7 @@ class Paper(FPDF):
             self.line(self.l_margin, y, self.w - self.r_margin, y)
 
 
-def _spaced(lines: list[str], text: str) -> list[str]:
+def spaced(lines: list[str], text: str) -> list[str]:
     """Return lines with the space at their end that they were broken at, for whoever copies or hears them."""
     spaced, at = [], 0
     for line in lines:

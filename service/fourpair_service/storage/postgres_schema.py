@@ -14,7 +14,7 @@ from psycopg import sql
 from sqlite_utils import Database
 
 from fourpair_service.records.errors import StoreReadOnlyError
-from fourpair_service.storage.postgres_dialect import definition
+from fourpair_service.storage.postgres_dialect import definition, query, values
 from fourpair_service.storage.schema import APPEND_ONLY, MIGRATIONS, known_steps, refuse_unknown
 
 Connection = psycopg.Connection[Any]
@@ -25,6 +25,7 @@ MIGRATING: Final = 0x666F7572
 COUNT_ALONE: Final = "SELECT value FROM counter WHERE name = 'seq' FOR UPDATE"
 # Read in each, with a snapshot of its own: a newer release may have come while this one is at work.
 NEWEST: Final = "SELECT max(name) FROM step"
+ROWS: Final = ("SELECT ", "UPDATE ")
 STEPS_TABLE: Final = (
     'CREATE TABLE IF NOT EXISTS step (name TEXT COLLATE "C" PRIMARY KEY, at TIMESTAMPTZ NOT NULL)'
 )
@@ -68,11 +69,12 @@ class _Translating:
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
-    def execute(self, statement: str) -> None:
-        """Carry out a statement that makes a table or an index."""
+    def execute(self, statement: str, given: Sequence[Any] | None = None) -> psycopg.Cursor[Any] | None:
+        """Carry out a statement that makes a table or an index, or that reads or changes rows."""
+        if statement.startswith(ROWS):
+            return self._connection.execute(query(statement).encode(), given and values(given))
         told = definition(statement)
-        if told is not None:
-            self._connection.execute(told.encode())
+        return None if told is None else self._connection.execute(told.encode())
 
 
 def applied_steps(connection: Connection) -> tuple[str, ...]:

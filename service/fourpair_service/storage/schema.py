@@ -15,6 +15,7 @@ from sqlite_utils import Database
 from sqlite_utils.migrations import Migrations
 
 from fourpair_service.records.errors import SchemaFromFutureError
+from fourpair_service.records.label_order import label_key
 from fourpair_service.storage.told_errors import plain_errors
 
 APPEND_ONLY: Final = ("revision", "content", "change", "job_revision", "attachment", "attachment_content")
@@ -302,6 +303,27 @@ def _tally(db: Database) -> None:
 @MIGRATIONS(name="0004_second_forms")
 def _second_forms(_db: Database) -> None:
     """Change no table: a release that cannot read what is written from here on shall not open the store."""
+
+
+# Labels as people sort them. What that is may not be told in SQL, so the rows there are told one by one.
+LABEL_ORDER: Final = (
+    "ALTER TABLE record ADD COLUMN label_order TEXT NOT NULL DEFAULT ''",
+    "CREATE INDEX record_by_label_order ON record (label_order, row)",
+    "CREATE INDEX record_job_label_order ON record (job_id, label_order, row)",
+)
+LABELS: Final = "SELECT row, label FROM record WHERE row > ? ORDER BY row LIMIT 1000"
+
+
+@MIGRATIONS(name="0005_label_order")
+def _label_order(db: Database) -> None:
+    add_column, *indexes = LABEL_ORDER
+    db.execute(add_column)
+    last = 0
+    while page := db.execute(LABELS, [last]).fetchall():
+        for last, label in page:
+            db.execute("UPDATE record SET label_order = ? WHERE row = ?", [label_key(label), last])
+    for statement in indexes:
+        db.execute(statement)
 
 
 @cache

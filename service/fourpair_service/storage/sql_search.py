@@ -68,7 +68,7 @@ CONDITIONS: Final[Mapping[str, Callable[[Any], Condition]]] = {
 SORTED_BY: Final[Mapping[Field, str]] = {
     Field.CREATED: "row",
     Field.CHANGED: "seq",
-    Field.LABEL: "label",
+    Field.LABEL: "label_order",
     Field.TESTED: "ifnull(tested_at, '')",
     Field.HEADROOM: f"ifnull(headroom_db, {NO_HEADROOM_DB:g})",
 }

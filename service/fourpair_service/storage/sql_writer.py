@@ -23,6 +23,7 @@ from fourpair_service.records.headline import (
 )
 from fourpair_service.records.integrity import canonical_json
 from fourpair_service.records.keys import ApiKey
+from fourpair_service.records.label_order import label_key
 from fourpair_service.records.model import (
     Assessment,
     Attachment,
@@ -40,8 +41,8 @@ from fourpair_service.storage.packing import packed
 from fourpair_service.storage.rows import columns, insertion
 from fourpair_service.storage.sql_reader import SqlReader
 
-PUT_RECORD: Final = insertion("record", columns(Record))
-MOVED: Final = tuple(name for name in columns(Record) if name not in ("row", "id"))
+PUT_RECORD: Final = insertion("record", (*columns(Record), "label_order"))
+MOVED: Final = (*(name for name in columns(Record) if name not in ("row", "id")), "label_order")
 MOVE_RECORD: Final = (
     f"UPDATE record SET {', '.join(f'{n} = :{n}' for n in MOVED)} WHERE id = :id AND revision = :revision - 1"
 )
@@ -110,7 +111,8 @@ class SqlWriter(SqlReader):
         self._run(PUT_REVISION, {"seq": seq, **rows.row_of(revision)})
         self._put_content(seq, before, measurement, verdict)
         self._run(PUT_CHANGE, rows.row_of(change))
-        self._run(MOVE_RECORD if before else PUT_RECORD, rows.row_of(record))
+        own = {**rows.row_of(record), "label_order": label_key(record.label)}
+        self._run(MOVE_RECORD if before else PUT_RECORD, own)
         self._count(before, record)
         self._index(record, before)
         if assessment is not None:

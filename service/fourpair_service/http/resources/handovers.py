@@ -13,7 +13,14 @@ from flask.views import MethodView
 
 from fourpair_service.http.auth import caller
 from fourpair_service.http.body_errors import StreamsFullError
-from fourpair_service.http.handovers import MEDIA, HandoverForm, asked_handover, form_words, write_handover
+from fourpair_service.http.handovers import (
+    MEDIA,
+    HandoverForm,
+    asked_handover,
+    check_reached,
+    form_words,
+    write_handover,
+)
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.line_stream import STREAMS, Streams
 from fourpair_service.http.operation import IDEMPOTENCY, answered, operate
@@ -134,9 +141,12 @@ class Handovers(MethodView):
     )
     def post(self, query: Mapping[str, Any], job_id: str) -> Response:
         """Order the papers of a job: they are made beside the service, and how far they are can be asked."""
-        form = form_words(_form(query))
+        asked = _form(query)
+        form, desk = form_words(asked), services().desk
+        with desk.store.reading() as reader:
+            check_reached(reader, visible_job(reader, caller(), job_id), asked.as_of)
         with terms(caller(), body=b"", dry_run=False) as own:
-            order, is_known = place_order(services().desk, caller(), job_id, form, own)
+            order, is_known = place_order(desk, caller(), job_id, form, own)
         headers = {"Location": f"/v1/jobs/{job_id}/handovers/{order.id}"}
         if is_known:
             headers["Idempotent-Replayed"] = "true"
@@ -194,6 +204,7 @@ class JobHandover(MethodView):
     def get(self, query: Mapping[str, Any], job_id: str) -> Response:
         """Give the papers of a whole job at once: summary, exceptions, history and the sheet of every link.
 
-        The same state of the records gives the same bytes. A thousand links take a minute or two.
+        The same state of the records gives the same bytes, and so does the same as_of whenever it is asked for.
+        A thousand links take a minute or two.
         """
         return sent_handover(job_id, _form(query))

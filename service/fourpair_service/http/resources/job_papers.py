@@ -244,7 +244,7 @@ class OneAttachment(MethodView):
         with services().desk.store.reading() as reader:
             visible_job(reader, caller(), job_id)
             attachment = job_commands.attachment_of(reader, job_id, attachment_id)
-            content = reader.attachment_content(attachment.digest)
+            content = job_commands.attached_bytes(reader, attachment)
         response = Response(content, content_type=OCTETS)
         response.headers.set("Content-Disposition", "attachment", filename=attachment.name)
         return tagged_by_content(response)

@@ -9,8 +9,8 @@ from marshmallow import fields, validate
 from fourpair_service.http.handovers import MEDIA, CsvTable, PerLink
 from fourpair_service.http.schemas.fields import Choice
 from fourpair_service.http.schemas.kept import Answer
+from fourpair_service.http.schemas.queries import AsOfQuery
 from fourpair_service.http.schemas.sheets import SHEET_FIELDS
-from fourpair_service.http.schemas.strict import StrictSchema
 from fourpair_service.records.handovers.model import OrderState
 
 FILE: Final = {"type": "string", "contentMediaType": "application/octet-stream"}
@@ -40,8 +40,8 @@ class HandoverSchema(Answer):
     finished_at = _text()
 
 
-class HandoverQuery(StrictSchema):
-    """In which form a handover is wanted."""
+class HandoverQuery(AsOfQuery):
+    """In which form a handover is wanted, and of which moment."""
 
     format: fields.Field[Any] = Choice((*MEDIA,), metadata={"description": "goes before the Accept header"})
     language, length_unit, paper = (SHEET_FIELDS[name] for name in ("language", "length_unit", "paper"))

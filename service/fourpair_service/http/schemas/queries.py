@@ -200,7 +200,9 @@ class RecordsQuery(CursorQuery):
     provisional = YesNo()
     withdrawn = Choice(("no", "only", "also"), load_default="no")
     sort = Choice(
-        tuple(f"{way}{field.value}" for field in Field for way in ("", "-")), load_default=Field.CREATED.value
+        tuple(f"{way}{field.value}" for field in Field for way in ("", "-")),
+        load_default=Field.CREATED.value,
+        metadata={"description": "a minus turns it round; labels follow as people sort them, A2 before A10"},
     )
 
 

@@ -15,6 +15,7 @@ from typing import Final, Protocol
 
 from fourpair_service.errors import ServiceError
 from fourpair_service.records.appending import Graded, Step, append_step
+from fourpair_service.records.assessments import replace_assessment
 from fourpair_service.records.desk import Caller, Desk
 from fourpair_service.records.errors import RunHeldError, StoreError
 from fourpair_service.records.integrity import curves_digest
@@ -109,7 +110,7 @@ def _settled(writer: Writer, desk: Desk, run: Run, grader_for: GraderFor, found:
             with writer.attempt():
                 _moved(writer, desk, run, found)
         elif found.assessment is not None and found.found is Found.ANSWERED:
-            writer.put_assessment(found.record_id, found.revision, found.assessment)
+            replace_assessment(writer, found.record_id, found.revision, found.assessment)
     except StoreError:
         raise
     except ServiceError as error:

@@ -8,6 +8,7 @@ from typing import Final
 
 from fourpair_service.records.curves import Document
 from fourpair_service.records.documents import first_reason
+from fourpair_service.records.label_order import label_key
 from fourpair_service.records.model import Change, Job, Record
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.search import Filter
@@ -58,7 +59,7 @@ def _grouped(reader: Reader, job: Job, records: Iterable[Record]) -> Document:
 
 def _same_twice(records: Iterable[Record]) -> list[Document]:
     by_measured: dict[str, list[Record]] = {}
-    for record in records:
+    for record in sorted(records, key=lambda record: label_key(record.label)):
         by_measured.setdefault(record.measured_digest, []).append(record)
     return [
         {"labels": [r.label for r in same], "records": [r.id for r in same]}
@@ -138,7 +139,7 @@ def summary(reader: Reader, job: Job, *, as_of: int | None = None) -> Document:
         "withdrawn": len(every) - len(records),
         "done": sum(counts_as_done(record.outcome, job) for record in records),
         "missing": [label for label in scheduled if label not in labels],
-        "unscheduled": sorted(labels - set(scheduled)) if scheduled else [],
+        "unscheduled": sorted(labels - set(scheduled), key=label_key) if scheduled else [],
         "first_pass_rate": round(first / len(records), 4) if records else None,
         "provisional": any(record.provisional for record in records),
         "wanted": _wanted(job, records) if as_of is None else [],

@@ -1,4 +1,4 @@
-"""Everything of a handover in one ZIP: the papers, the tables, what is kept of each link, and a manifest."""
+"""Everything of a handover in one ZIP: papers, tables, what is kept of each link, attachments, and a manifest."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from fourpair_service.records.documents import stored_document
 from fourpair_service.records.integrity import canonical_json
+from fourpair_service.records.job_commands import attached_bytes
 from fourpair_service.records.model import Record
 from fourpair_service.reports.handover.model import Handover
 from fourpair_service.reports.handover.pdf import write_pdf
@@ -29,10 +30,12 @@ PAPERS: Final[tuple[tuple[str, Callable[[Handover, Path], None]], ...]] = (
     ("results.csv", write_results_csv),
 )
 # These are packed already.
-PACKED: Final = frozenset({".pdf", ".xlsx"})
+PACKED: Final = frozenset({".pdf", ".xlsx", ".docx", ".zip", ".gz", ".jpg", ".jpeg", ".png"})
 PIECE_BYTES: Final = 1 << 16
 MOST_NAME_CHARACTERS: Final = 40
+MOST_SUFFIX_CHARACTERS: Final = 10
 _UNSAFE: Final = re.compile(r"[^A-Za-z0-9._-]+")
+_SUFFIX: Final = re.compile(rf"\.[A-Za-z0-9]{{1,{MOST_SUFFIX_CHARACTERS}}}\Z")
 
 
 def folder_of(number: int, label: str) -> str:
@@ -41,7 +44,22 @@ def folder_of(number: int, label: str) -> str:
     >>> folder_of(7, "A/1 b")
     'links/00007-A_1_b'
     """
-    return f"links/{number:05}-{_UNSAFE.sub('_', label)[:MOST_NAME_CHARACTERS].strip('.') or '_'}"
+    return f"links/{number:05}-{_safe(label)}"
+
+
+def attachment_path(number: int, name: str) -> str:
+    """Return the path of an attachment: its number as they came, and as much of its name as every disk takes.
+
+    >>> attachment_path(2, "../ground floor.PDF")
+    'attachments/00002-_ground_floor.PDF'
+    """
+    suffix = _SUFFIX.search(name)
+    end = suffix.group() if suffix else ""
+    return f"attachments/{number:05}-{_safe(name.removesuffix(end))}{end}"
+
+
+def _safe(name: str) -> str:
+    return _UNSAFE.sub("_", name)[:MOST_NAME_CHARACTERS].strip(".") or "_"
 
 
 @dataclass
@@ -84,7 +102,8 @@ def write_archive(handover: Handover, target: Path) -> None:
             packing.add(name, _read(paper))
             paper.unlink()
         links = _add_links(_part_of(handover, len(PAPERS), parts), packing)
-        manifest = _manifest(handover, links, packing.files)
+        attachments = _add_attachments(handover, packing)
+        manifest = _manifest(handover, links, attachments, packing.files)
         packing.add(MANIFEST, iter([manifest]))
 
 
@@ -123,16 +142,41 @@ def _add_links(handover: Handover, packing: Packing) -> list[dict[str, Any]]:
     return links
 
 
+def _add_attachments(handover: Handover, packing: Packing) -> list[dict[str, Any]]:
+    """Write the attachments, one in memory at a time."""
+    told, links = [], len(handover.plan.records)
+    for number, attachment in enumerate(handover.plan.attachments, 1):
+        path = attachment_path(number, attachment.name)
+        packing.add(path, iter([attached_bytes(handover.reader, attachment)]))
+        told.append(
+            {
+                "id": attachment.id,
+                "name": attachment.name,
+                "media_type": attachment.media_type,
+                "at": attachment.at,
+                "digest": attachment.digest,
+                "path": path,
+            }
+        )
+        handover.progress(links, links)
+    return told
+
+
 def _documents(handover: Handover, record: Record) -> Iterator[tuple[str, object]]:
     reader, number = handover.reader, record.revision
     yield "verdict", reader.verdict(record.id, number)
-    assessment = reader.assessment(record.id, number)
+    assessment = handover.assessment(record)
     if assessment is not None:
         yield "assessment", {"version": assessment.version, "assessment": assessment.document}
     yield "measurement", stored_document(reader, record.id, number)
 
 
-def _manifest(handover: Handover, links: list[dict[str, Any]], files: list[dict[str, Any]]) -> bytes:
+def _manifest(
+    handover: Handover,
+    links: list[dict[str, Any]],
+    attachments: list[dict[str, Any]],
+    files: list[dict[str, Any]],
+) -> bytes:
     plan = handover.plan
     return canonical_json(
         {
@@ -144,6 +188,7 @@ def _manifest(handover: Handover, links: list[dict[str, Any]], files: list[dict[
             "state_digest": plan.state_digest,
             "missing": plan.summary["missing"],
             "links": links,
+            "attachments": attachments,
             "files": files,
         }
     )

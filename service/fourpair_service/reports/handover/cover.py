@@ -14,6 +14,7 @@ from fourpair_service.reports.language import Language, printable
 from fourpair_service.reports.paper import joined
 from fourpair_service.reports.sheet.model import Document
 from fourpair_service.reports.sheet.saying import capitalised
+from fourpair_service.reports.tags import Kind
 
 MOST_CAUTIONS: Final = 6
 MOST_SAME: Final = 3
@@ -120,7 +121,8 @@ def _title(book: Book) -> None:
     paper.words(words.say("handover.title"), paper.l_margin, book.y + 4, paper.inner_width)
     paper.type(22, bold=True)
     name = printable(plan.job.name, 200)
-    book.y = paper.paragraph(name, paper.l_margin, book.y + 6, paper.inner_width, 9.5, most=2)
+    place = paper.l_margin, book.y + 6, paper.inner_width, 9.5
+    book.y = paper.paragraph(name, *place, most=2, kind=Kind.TITLE)
     given = {"customer": plan.customer, "site": plan.job.site, "job": plan.job.id}
     facts = [(words.say(f"field.{n}"), printable(v, 120)) for n, v in given.items() if v]
     paper.type(9)
@@ -148,15 +150,20 @@ def _counts(book: Book, lines: Sequence[LinkLine]) -> None:
     width = paper.inner_width * 0.46
     _heading(book, words.say("handover.counts"), paper.l_margin, width)
     counts = Counter(line.state for line in lines)
-    for number, state in enumerate(STATES):
-        if number % 2 == 0:
-            paper.ground(FAINT, paper.l_margin, book.y, width, 8)
-        book.mark(state, paper.l_margin + 1.5, book.y + 1.4, 5.2)
-        paper.type(10, ink=MUTED if not counts[state] else INK)
-        paper.words(_state_text(state, words), paper.l_margin + 9, book.y + 5.4, width - 30)
-        paper.type(13, bold=True, ink=MUTED if not counts[state] else INK)
-        paper.words(str(counts[state]), paper.l_margin, book.y + 5.8, width - 2, align="R")
-        book.y += 8
+    with paper.tags.around(Kind.TABLE):
+        for number, state in enumerate(STATES):
+            if number % 2 == 0:
+                paper.ground(FAINT, paper.l_margin, book.y, width, 8)
+            book.mark(state, paper.l_margin + 1.5, book.y + 1.4, 5.2)
+            ink = MUTED if not counts[state] else INK
+            with paper.tags.around(Kind.ROW):
+                paper.type(10, ink=ink)
+                place = paper.l_margin + 9, book.y + 5.4, width - 30
+                paper.words(_state_text(state, words), *place, kind=Kind.ROW_HEAD)
+                paper.type(13, bold=True, ink=ink)
+                place = paper.l_margin, book.y + 5.8, width - 2
+                paper.words(str(counts[state]), *place, align="R", kind=Kind.CELL)
+            book.y += 8
 
 
 def _state_text(state: str, words: Language) -> str:
@@ -165,7 +172,7 @@ def _state_text(state: str, words: Language) -> str:
 
 def _heading(book: Book, text: str, x: float, width: float) -> None:
     book.paper.type(9, bold=True, ink=MUTED)
-    book.paper.words(text, x, book.y + 3.4, width)
+    book.paper.words(text, x, book.y + 3.4, width, kind=Kind.HEADING)
     book.y += 5.2
 
 
@@ -173,11 +180,14 @@ def _contents(book: Book, contents: Sequence[Bookmark]) -> None:
     paper = book.paper
     x, width = paper.l_margin + paper.inner_width * 0.54, paper.inner_width * 0.46
     _heading(book, book.words.say("handover.contents"), x, width)
-    for title, page in contents:
-        paper.type(9.5)
-        paper.words(title, x, book.y + 4.6, width - 20)
-        paper.words(f"{book.words.say('handover.page')} {page}", x, book.y + 4.6, width, align="R")
-        book.y += 6.6
+    with paper.tags.around(Kind.CONTENTS):
+        for title, page in contents:
+            paper.type(9.5)
+            with paper.tags.around(Kind.CONTENTS_ITEM):
+                paper.words(title, x, book.y + 4.6, width - 20, kind=Kind.SPAN)
+                number = f"{book.words.say('handover.page')} {page}"
+                paper.words(number, x, book.y + 4.6, width, align="R", kind=Kind.SPAN)
+            book.y += 6.6
 
 
 def _asked(lines: Sequence[LinkLine], words: Language) -> list[str]:

@@ -11,6 +11,7 @@ from fourpair_service.reports.inks import FAINT, INK, MUTED, OUTSIDE
 from fourpair_service.reports.language import FEET_PER_METRE, Language, LengthUnit
 from fourpair_service.reports.paper import drawable
 from fourpair_service.reports.sheet.saying import FAILING, capitalised
+from fourpair_service.reports.tags import Kind
 
 # As many cells in a row as let most labels be read.
 CELLS_ACROSS: Final = (6, 5, 4, 3)
@@ -19,6 +20,7 @@ CELL_HEIGHT: Final = 5.4
 ROW_HEIGHT: Final = 4.4
 GAP: Final = 6.0
 LABEL_TYPE: Final = 7.6
+STATE_TYPE: Final = 6.8
 # What mark, word and gap take of a cell. [mm]
 BESIDE_LABEL: Final = 21.0
 TYPE: Final = 6.6
@@ -38,15 +40,16 @@ def add_picture(book: Book, lines: Sequence[LinkLine]) -> None:
     book.y += 2
     across = _across(book, lines)
     at = 0
-    while at < len(lines):
-        rows = int((book.bottom - book.y) / CELL_HEIGHT)
-        # Filled evenly, so that a job of few links is no single tall column.
-        rows = max(1, min(rows, -(-(len(lines) - at) // across)))
-        shown = lines[at : at + rows * across]
-        _cells(book, shown, rows, across)
-        at += len(shown)
-        if at < len(lines):
-            book.need(book.paper.h)
+    with book.paper.tags.around(Kind.LIST):
+        while at < len(lines):
+            rows = int((book.bottom - book.y) / CELL_HEIGHT)
+            # Filled evenly, so that a job of few links is no single tall column.
+            rows = max(1, min(rows, -(-(len(lines) - at) // across)))
+            shown = lines[at : at + rows * across]
+            _cells(book, shown, rows, across)
+            at += len(shown)
+            if at < len(lines):
+                book.need(book.paper.h)
 
 
 def _across(book: Book, lines: Sequence[LinkLine]) -> int:
@@ -69,11 +72,13 @@ def _cells(book: Book, lines: Sequence[LinkLine], rows: int, across: int) -> Non
         y = book.y + number % rows * CELL_HEIGHT
         book.mark(line.state, x, y + 0.5, 4.2)
         word = words.say(f"handover_state.{line.state}")
-        paper.type(6.8, ink=ink_of(line.state))
+        paper.type(STATE_TYPE)
         room = paper.get_string_width(word) + 1
-        paper.words(word, x, y + 3.6, width - GAP, align="R")
-        paper.type(LABEL_TYPE, bold=True)
-        paper.words(line.label, x + 5, y + 3.6, width - 5 - GAP - room)
+        with paper.tags.around(Kind.ITEM), paper.tags.around(Kind.ITEM_BODY):
+            paper.type(LABEL_TYPE, bold=True)
+            paper.words(line.label, x + 5, y + 3.6, width - 5 - GAP - room, kind=Kind.SPAN)
+            paper.type(STATE_TYPE, ink=ink_of(line.state))
+            paper.words(word, x, y + 3.6, width - GAP, align="R", kind=Kind.SPAN)
     book.y += rows * CELL_HEIGHT
 
 
@@ -81,7 +86,7 @@ def _columns(words: Language) -> tuple[Column, ...]:
     unit = words.length_unit.value
     return (
         Column("", 0.026),
-        Column(words.say("handover.label"), 0.117),
+        Column(words.say("handover.label"), 0.117, is_head=True),
         Column(capitalised(words.say("column.outcome")), 0.108),
         Column(f"{capitalised(words.say('column.margin'))} (dB)", 0.09, True),
         Column(words.say("handover.worst_place"), 0.221),
@@ -104,16 +109,16 @@ def add_table(book: Book, lines: Sequence[LinkLine], sheet_pages: Mapping[str, i
     words = book.words
     columns = _columns(words)
     book.begin(words.say("handover.table"))
-    book.head_row(columns, TYPE)
-    for number, line in enumerate(lines):
-        if book.need(ROW_HEIGHT):
-            book.head_row(columns, TYPE)
-        if number % 2 == 0:
-            book.paper.ground(FAINT, book.paper.l_margin, book.y, book.paper.inner_width, ROW_HEIGHT)
-        book.mark(line.state, book.paper.l_margin + 0.3, book.y + 0.6, 3.3)
-        book.paper.type(TYPE, ink=ink_of(line.state))
-        page = sheet_pages.get(line.record or "")
-        book.row(columns, _cells_of(line, page, words), ROW_HEIGHT)
+    with book.table(columns, TYPE):
+        for number, line in enumerate(lines):
+            if book.need(ROW_HEIGHT):
+                book.head_again(columns, TYPE)
+            if number % 2 == 0:
+                book.paper.ground(FAINT, book.paper.l_margin, book.y, book.paper.inner_width, ROW_HEIGHT)
+            book.mark(line.state, book.paper.l_margin + 0.3, book.y + 0.6, 3.3)
+            book.paper.type(TYPE, ink=ink_of(line.state))
+            page = sheet_pages.get(line.record or "")
+            book.row(columns, _cells_of(line, page, words), ROW_HEIGHT)
 
 
 def _cells_of(line: LinkLine, page: int | None, words: Language) -> tuple[str, ...]:

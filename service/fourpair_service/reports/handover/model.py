@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
-from fourpair_service.records.model import Record
+from fourpair_service.records.assessments import assessment_at, said_beside
+from fourpair_service.records.model import Assessment, Record
 from fourpair_service.records.ports import Reader
 from fourpair_service.records.views.handover import Plan
 from fourpair_service.reports.language import Language
@@ -53,14 +54,17 @@ class Handover:
         """Show that something goes on before the first link is done."""
         self.progress(0, len(self.plan.records))
 
+    def assessment(self, record: Record) -> Assessment | None:
+        """Return what is said beside the verdict of a record."""
+        return assessment_at(self.reader, record.id, record.revision, self.plan.as_of)
+
     def kept(self, record: Record) -> Kept:
         """Return what is kept of a record."""
         verdict = self.reader.verdict(record.id, record.revision) or {}
-        found = self.reader.assessment(record.id, record.revision)
         measurement = self.reader.measurement(record.id, record.revision)
         ends: Mapping[str, Any] = (measurement.rest.get("ends") or {}) if measurement else {}
         places = {end: of["place"] for end, of in ends.items() if of and of.get("place")}
-        return Kept(verdict, None if found is None else found.document, places)
+        return Kept(verdict, said_beside(self.assessment(record)), places)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -10,13 +11,17 @@ from fourpair_service.reports.drawing.on_page import draw_picture
 from fourpair_service.reports.handover.model import Handover
 from fourpair_service.reports.inks import MUTED
 from fourpair_service.reports.language import Language, printable
-from fourpair_service.reports.paper import Paper
+from fourpair_service.reports.paper import Paper, spaced
 from fourpair_service.reports.pictures.outcome_marks import outcome_mark
-from fourpair_service.reports.tags import Kind
+from fourpair_service.reports.tags import Kind, Notes
 
 JOB_CHARACTERS = 80
 # Height of a line. [mm for each pt of type]
 LEADING = 0.46
+HEAD_TYPE = 6.8
+# Of a row of a table, and of a further line in it. [mm]
+ROW_HEIGHT = 4.2
+LINE_HEIGHT = 3.1
 
 
 class Bookmark(NamedTuple):
@@ -32,17 +37,27 @@ class Column(NamedTuple):
     Attributes:
         share: of the width of the page.
         is_number: set against the right edge.
+        is_head: says what its row is of.
     """
 
     head: str
     share: float
     is_number: bool = False
+    is_head: bool = False
 
 
-def new_paper(handover: Handover) -> Paper:
-    """Return an empty document with the title and the date of a handover."""
-    title = f"{handover.words.say('handover.title')} {job_title(handover)}"
-    return Paper(handover.paper, title=title, language=handover.words.code, at=handover.plan.at)
+class JobPaper(Paper):
+    """A part of a handover, with the title and the date of the whole.
+
+    Attributes:
+        notes: what each part of its pages is.
+    """
+
+    def __init__(self, handover: Handover, *, below: int = 0) -> None:
+        """Begin; headings stand so many levels below their own."""
+        title = f"{handover.words.say('handover.title')} {job_title(handover)}"
+        super().__init__(handover.paper, title=title, language=handover.words.code, at=handover.plan.at)
+        self.tags = self.notes = Notes(self, below)
 
 
 def job_title(handover: Handover) -> str:
@@ -54,9 +69,10 @@ def page_foot(paper: Paper, text: str, words: Language, page: int, pages: int) -
     """Write the job and the number of a page below everything else."""
     paper.type(6.4, ink=MUTED)
     y, width = paper.h - 5.0, paper.inner_width
-    paper.words(text, paper.l_margin, y, width * 0.75)
     number = words.say("handover.page_of", page=str(page), pages=str(pages))
-    paper.words(number, paper.l_margin + width * 0.75, y, width * 0.25, align="R")
+    with paper.tags.decoration():
+        paper.put(text, paper.l_margin, y, width * 0.75)
+        paper.put(number, paper.l_margin + width * 0.75, y, width * 0.25, align="R")
 
 
 @dataclass
@@ -70,14 +86,14 @@ class Book:
 
     handover: Handover
     pages: int
-    paper: Paper = field(init=False)
+    paper: JobPaper = field(init=False)
     bookmarks: list[Bookmark] = field(default_factory=list)
     y: float = 0.0
     _heading: str = ""
 
     def __post_init__(self) -> None:
         """Open the document."""
-        self.paper = new_paper(self.handover)
+        self.paper = JobPaper(self.handover)
 
     @property
     def words(self) -> Language:
@@ -88,6 +104,12 @@ class Book:
     def bottom(self) -> float:
         """Where the room of a page ends. [mm]."""
         return float(self.paper.h - self.paper.b_margin)
+
+    @contextmanager
+    def section(self) -> Iterator[None]:
+        """Hold a part of the document."""
+        with self.paper.tags.around(Kind.SECTION):
+            yield
 
     def open_page(self) -> None:
         """Begin a page without a heading."""
@@ -100,13 +122,13 @@ class Book:
     def begin(self, title: str) -> None:
         """Begin a page with a heading, which becomes a bookmark."""
         self._heading = title
-        self._next()
+        self._next(Kind.HEADING)
         self.bookmarks.append(Bookmark(title, self.paper.page_no()))
 
-    def _next(self) -> None:
+    def _next(self, kind: Kind) -> None:
         self.open_page()
         self.paper.type(14, bold=True)
-        self.paper.words(self._heading, self.paper.l_margin, self.y + 5, self.paper.inner_width)
+        self.paper.words(self._heading, self.paper.l_margin, self.y + 5, self.paper.inner_width, kind=kind)
         self.paper.rule(self.y + 8, thick=True)
         self.y += 10
 
@@ -114,14 +136,16 @@ class Book:
         """Go on to a new page where a height does not fit any more; tell whether it did. [mm]."""
         if self.y + height <= self.bottom:
             return False
-        self._next()
+        # The heading only repeats there.
+        self._next(Kind.DECORATION)
         return True
 
     def heading(self, text: str, height: float = 6.0) -> None:
         """Write a heading within a page, with room for ``height`` below it. [mm]."""
         self.need(6.0 + height)
         self.paper.type(9.5, bold=True)
-        self.paper.words(text, self.paper.l_margin, self.y + 4.6, self.paper.inner_width, kind=Kind.HEADING)
+        place = self.paper.l_margin, self.y + 4.6, self.paper.inner_width
+        self.paper.words(text, *place, kind=Kind.SUBHEADING)
         self.y += 6.4
 
     def text(self, text: str, *, size: float = 8.0, inset: float = 0.0, bold: bool = False) -> None:
@@ -129,11 +153,17 @@ class Book:
         paper, height = self.paper, size * LEADING
         paper.type(size, bold=bold)
         width = paper.inner_width - inset
-        for line in paper.lines(text, width):
-            if self.need(height):
-                paper.type(size, bold=bold)
-            paper.words(line, paper.l_margin + inset, self.y + height * 0.78, width)
-            self.y += height
+        lines = spaced(paper.lines(text, width), text)
+        with paper.tags.around(Kind.PARAGRAPH):
+            while lines:
+                if self.need(height):
+                    paper.type(size, bold=bold)
+                room = max(int((self.bottom - self.y) / height), 1)
+                with paper.tags.mark(Kind.SPAN):
+                    for line in lines[:room]:
+                        paper.put(line, paper.l_margin + inset, self.y + height * 0.78, width)
+                        self.y += height
+                lines = lines[room:]
 
     def height(self, text: str, *, size: float, inset: float, bold: bool) -> float:
         """Return the room that a paragraph takes. [mm]."""
@@ -141,22 +171,50 @@ class Book:
         return len(self.paper.lines(text, self.paper.inner_width - inset)) * size * LEADING
 
     def mark(self, state: str, x: float, y: float, size: float) -> None:
-        """Draw the mark of an answer. [mm]."""
-        draw_picture(self.paper, outcome_mark(state), x, y, size)
+        """Draw the mark of an answer, which words repeat. [mm]."""
+        with self.paper.tags.decoration():
+            draw_picture(self.paper, outcome_mark(state), x, y, size)
 
-    def head_row(self, columns: Sequence[Column], size: float = 6.8) -> None:
-        """Write the heads of a table."""
+    @contextmanager
+    def table(self, columns: Sequence[Column], size: float = HEAD_TYPE) -> Iterator[None]:
+        """Hold the rows of a table, under their heads."""
+        with self.paper.tags.around(Kind.TABLE):
+            self._head_row(columns, size, [Kind.COLUMN_HEAD] * len(columns))
+            yield
+
+    def head_again(self, columns: Sequence[Column], size: float = HEAD_TYPE) -> None:
+        """Write the heads once more, on another page."""
+        self._head_row(columns, size, None)
+
+    def _head_row(self, columns: Sequence[Column], size: float, kinds: Sequence[Kind] | None) -> None:
         self.paper.type(size, bold=True, ink=MUTED)
-        self.row(columns, [column.head for column in columns])
+        self._row(columns, [column.head for column in columns], ROW_HEIGHT, kinds)
         self.paper.rule(self.y)
 
-    def row(self, columns: Sequence[Column], cells: Sequence[str], height: float = 4.2) -> None:
-        """Write a row in the type that is set."""
-        paper, x = self.paper, self.paper.l_margin
-        for column, cell in zip(columns, cells, strict=True):
-            width = column.share * paper.inner_width
-            if cell:
-                align = "R" if column.is_number else "L"
-                paper.words(cell, x, self.y + height * 0.72, width - 1.6, align=align)
-            x += width
-        self.y += height
+    def row(
+        self, columns: Sequence[Column], cells: Sequence[str | Sequence[str]], height: float = ROW_HEIGHT
+    ) -> None:
+        """Write a row in the type that is set; a cell may have several lines."""
+        kinds = [Kind.ROW_HEAD if column.is_head else Kind.CELL for column in columns]
+        self._row(columns, cells, height, kinds)
+
+    def _row(
+        self,
+        columns: Sequence[Column],
+        cells: Sequence[str | Sequence[str]],
+        height: float,
+        kinds: Sequence[Kind] | None,
+    ) -> None:
+        """Write a row; what only repeats has no kinds."""
+        tags, x, lines = self.paper.tags, self.paper.l_margin, 1
+        with tags.decoration() if kinds is None else tags.around(Kind.ROW):
+            for number, (column, cell) in enumerate(zip(columns, cells, strict=True)):
+                width = column.share * self.paper.inner_width
+                shown = [cell] if isinstance(cell, str) else cell
+                with nullcontext() if kinds is None else tags.mark(kinds[number]):
+                    for at, line in enumerate(shown):
+                        y = self.y + height * 0.72 + at * LINE_HEIGHT
+                        self.paper.put(line, x, y, width - 1.6, align="R" if column.is_number else "L")
+                lines = max(lines, len(shown))
+                x += width
+        self.y += height + (lines - 1) * LINE_HEIGHT

@@ -11,15 +11,17 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final
 
-from fourpair_service.reports.handover.binding import bind
+from fourpair_service.reports.handover.binding import Part, bind
 from fourpair_service.reports.handover.build import history_lines, link_lines
 from fourpair_service.reports.handover.cover import add_cover
 from fourpair_service.reports.handover.listing import add_picture, add_table
 from fourpair_service.reports.handover.model import Handover, HistoryLine, LinkLine
-from fourpair_service.reports.handover.pages import Book, Bookmark, job_title, new_paper, page_foot
+from fourpair_service.reports.handover.pages import Book, Bookmark, JobPaper, job_title, page_foot
+from fourpair_service.reports.handover.structure import write_notes
 from fourpair_service.reports.handover.trouble import add_exceptions, add_history
 from fourpair_service.reports.sheet.build import link_sheet
 from fourpair_service.reports.sheet.pdf import add_sheet
+from fourpair_service.reports.tags import Kind
 
 # Pages in a part: what is held in memory at a time.
 PART_PAGES: Final = 50
@@ -31,9 +33,8 @@ def write_pdf(handover: Handover, target: Path) -> None:
     with TemporaryDirectory(prefix="fourpair-handover-") as directory:
         parts = Path(directory)
         front, bookmarks = _front(handover, lines, steps)
-        first = parts / "front.pdf"
-        front.paper.output(str(first))
         before = front.paper.pages_count
+        first = _written(front.paper, parts, "front")
         sheets = list(_sheets(handover, before, parts))
         labels = [line.label for line in lines if line.record]
         marks = [Bookmark(label, before + number) for number, label in enumerate(labels, 1)]
@@ -72,27 +73,39 @@ def _laid_out(
     records = handover.plan.records
     sheet_pages = {record.id: before + number for number, record in enumerate(records, 1)}
     book = Book(handover, before + len(records))
-    add_cover(book, lines, contents)
-    add_picture(book, lines)
-    add_table(book, lines, sheet_pages)
-    add_exceptions(book, lines, sheet_pages)
-    add_history(book, steps)
+    with book.section():
+        add_cover(book, lines, contents)
+    with book.section():
+        add_picture(book, lines)
+    with book.section():
+        add_table(book, lines, sheet_pages)
+    with book.section():
+        add_exceptions(book, lines, sheet_pages)
+    with book.section():
+        add_history(book, steps)
     return book
 
 
-def _sheets(handover: Handover, before: int, directory: Path) -> Iterator[Path]:
-    """Write the sheets in parts, in label order; yield the files."""
+def _written(paper: JobPaper, directory: Path, name: str) -> Part:
+    """Write pages and what is noted of them."""
+    part = Part(directory / f"{name}.pdf", directory / f"{name}.notes")
+    paper.output(str(part.pages))
+    write_notes(part.notes, paper.notes.noted)
+    return part
+
+
+def _sheets(handover: Handover, before: int, directory: Path) -> Iterator[Part]:
+    """Write the sheets in parts, in label order."""
     records, done = handover.plan.records, 0
     handover.progress(done, len(records))
     for start in range(0, len(records), PART_PAGES):
-        paper = new_paper(handover)
+        paper = JobPaper(handover, below=1)
         for record in records[start : start + PART_PAGES]:
             sheet = link_sheet(handover.sheet_source(record), handover.words)
             paper.add_page()
-            add_sheet(paper, sheet)
+            with paper.tags.around(Kind.SECTION):
+                add_sheet(paper, sheet)
             done += 1
             page_foot(paper, job_title(handover), handover.words, before + done, before + len(records))
             handover.progress(done, len(records))
-        path = directory / f"sheets-{start:06}.pdf"
-        paper.output(str(path))
-        yield path
+        yield _written(paper, directory, f"sheets-{start:06}")

@@ -8,15 +8,15 @@ from typing import Final
 from fourpair_service.records.views.summary import LOOK_AGAIN, REDO
 from fourpair_service.reports.handover.listing import NONE, ink_of
 from fourpair_service.reports.handover.model import MISSING, HistoryLine, LinkLine, Remedy
-from fourpair_service.reports.handover.pages import Book, Column
+from fourpair_service.reports.handover.pages import LINE_HEIGHT, Book, Column
 from fourpair_service.reports.inks import FAINT, INK
 from fourpair_service.reports.language import Language
+from fourpair_service.reports.tags import Kind
 
 GROUPS: Final = (("redo_heading", REDO), ("look_again_heading", LOOK_AGAIN))
 MOST_SUSPECTED: Final = 3
 ROW_HEIGHT: Final = 4.4
 STEP_TYPE: Final = 6.8
-LINE_HEIGHT: Final = 3.1
 # Of a reason.
 MOST_LINES: Final = 3
 INSET: Final = 6.0
@@ -50,7 +50,8 @@ def _exception(book: Book, line: LinkLine, page: int | None) -> None:
     paper.rule(book.y)
     book.mark(line.state, paper.l_margin, book.y + 1.0, 4.2)
     paper.type(9, bold=True)
-    paper.words(line.label, paper.l_margin + INSET, book.y + 4.2, paper.inner_width * 0.55)
+    place = paper.l_margin + INSET, book.y + 4.2, paper.inner_width * 0.55
+    paper.words(line.label, *place, kind=Kind.MINOR_HEADING)
     paper.type(8, bold=True, ink=ink_of(line.state))
     outcome = words.say(f"outcome.{line.state}")
     at = f"{outcome}  ·  {words.say('handover.sheet_page')}: {words.say('handover.page')} {page or NONE}"
@@ -82,7 +83,7 @@ def _sentences(remedy: Remedy | None, words: Language) -> list[tuple[str, bool]]
 
 def _columns(words: Language) -> tuple[Column, ...]:
     return (
-        Column(words.say("handover.label"), 0.13),
+        Column(words.say("handover.label"), 0.13, is_head=True),
         Column(words.say("handover.number"), 0.04, True),
         Column(words.say("handover.what"), 0.14),
         Column(words.say("handover.when"), 0.13),
@@ -100,25 +101,22 @@ def add_history(book: Book, steps: Sequence[HistoryLine]) -> None:
         book.text(words.say("handover.no_history"), size=10)
         return
     columns = _columns(words)
-    book.head_row(columns)
     label, shade = None, False
-    for step in steps:
-        reason = _reason(book, step, columns[-1].share)
-        height = ROW_HEIGHT + LINE_HEIGHT * max(len(reason) - 1, 0)
-        if book.need(height):
-            book.head_row(columns)
-            label = None
-        if step.number == 1:
-            shade = not shade
-        if shade:
-            book.paper.ground(FAINT, book.paper.l_margin, book.y, book.paper.inner_width, height)
-        is_first = label != step.label
-        label = step.label
-        book.paper.type(STEP_TYPE, ink=INK)
-        cells = (*_cells(step, words, is_first=is_first), reason[0] if reason else "")
-        book.row(columns, cells, ROW_HEIGHT)
-        for line in reason[1:]:
-            book.row(columns, [*[""] * (len(columns) - 1), line], LINE_HEIGHT)
+    with book.table(columns):
+        for step in steps:
+            reason = _reason(book, step, columns[-1].share)
+            height = ROW_HEIGHT + LINE_HEIGHT * max(len(reason) - 1, 0)
+            if book.need(height):
+                book.head_again(columns)
+                label = None
+            if step.number == 1:
+                shade = not shade
+            if shade:
+                book.paper.ground(FAINT, book.paper.l_margin, book.y, book.paper.inner_width, height)
+            is_first = label != step.label
+            label = step.label
+            book.paper.type(STEP_TYPE, ink=INK)
+            book.row(columns, (*_cells(step, words, is_first=is_first), reason), ROW_HEIGHT)
 
 
 def _reason(book: Book, step: HistoryLine, share: float) -> list[str]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from fourpair_service.records.curves import Document
+from fourpair_service.records.label_order import label_key
 from fourpair_service.records.model import Job, Record
 from fourpair_service.records.search import Group
 from fourpair_service.records.views.summary import OUTCOMES
@@ -50,6 +51,11 @@ class JobLine:
     counts: tuple[Count, ...]
     links: int
     scheduled: int
+
+
+def in_order(labels: Iterable[str]) -> list[str]:
+    """Return labels as people look for them."""
+    return sorted(labels, key=label_key)
 
 
 def outcome_text(outcome: str, words: Language) -> str:
@@ -132,8 +138,8 @@ def job_state(summary: Document, job: Job, accepted_by: str | None, words: Langu
     return JobState(
         counts=counts,
         strip=state_picture(numbers, words, said) if total else None,
-        missing=tuple(printable(label, LABEL_CHARACTERS) for label in summary["missing"]),
-        unscheduled=tuple(printable(label, LABEL_CHARACTERS) for label in summary["unscheduled"]),
+        missing=tuple(printable(label, LABEL_CHARACTERS) for label in in_order(summary["missing"])),
+        unscheduled=tuple(printable(label, LABEL_CHARACTERS) for label in in_order(summary["unscheduled"])),
         has_schedule=bool(job.schedule),
         done=words.say("office.done_of", done=str(summary["done"]), all=str(max(total, summary["links"]))),
         notes=tuple(_notes(summary, job, accepted_by, words)),

@@ -27,7 +27,7 @@ FOOTER_HEIGHT: Final = 21.0
 
 def sheet_pdf(sheet: LinkSheet, size: PaperSize = PaperSize.A4) -> bytes:
     """Return the sheet as a PDF of one page; the same sheet gives the same bytes."""
-    paper = Paper(size, title=sheet.title, language=sheet.language, at=sheet.at, is_tagged=True)
+    paper = Paper(size, title=sheet.title, language=sheet.language, at=sheet.at)
     paper.add_page()
     add_sheet(paper, sheet)
     return bytes(paper.output())

@@ -21,7 +21,7 @@ def receipt_pdf(sheet: LinkSheet, keep: str, size: PaperSize = PaperSize.A4) -> 
         keep: where the rest stands.
         size: of the whole page.
     """
-    paper = Paper(size, title=sheet.title, language=sheet.language, at=sheet.at, is_half=True, is_tagged=True)
+    paper = Paper(size, title=sheet.title, language=sheet.language, at=sheet.at, is_half=True)
     paper.add_page()
     y = add_head(paper, sheet, paper.t_margin)
     short = tuple(replace(answer, more=answer.more[:MOST_LINES]) for answer in sheet.answers)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import threading
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
@@ -34,7 +35,8 @@ from fourpair_service.records.search import (
     group_order,
     position,
 )
-from record_factory import ANYONE, desk_of, grade, measurement
+from fourpair_service.records.views.clock import set_back
+from record_factory import ANYONE, START, desk_of, grade, measurement
 
 JOB = "harbour-hall"
 
@@ -380,6 +382,45 @@ class RecordStoreContract:
 
         assert {g.values: (g.links, g.worst_headroom_db) for g in found} == expected
         assert list(found) == sorted(found, key=group_order)
+
+    # --- a clock that is set back ---------------------------------------------------
+
+    def test_a_clock_that_is_set_back_breaks_neither_chain_nor_order_and_is_told(self, desk, store):
+        record = self.submit(desk, margin_db=5.0).record
+        late = desk_of(store, start=START - timedelta(days=400), prefix="late")
+        commands.retest(late, ANYONE, record.id, measurement(margin_db=-3.0), Terms())
+        newer = self.submit(late, "A-02").record
+        again = commands.correct(desk, ANYONE, record.id, {"notes": "seen"}, Terms(), reason="note")
+
+        changes = store.changes(after=0, limit=100)
+        assert [change.seq for change in changes] == [1, 2, 3, 4, 5]
+        assert changes[2].at < changes[1].at
+        assert first_break(store) is None
+        assert store.record(record.id).revision == again.revision.number == 3
+        assert [r.id for r in store.records(Filter(), Sort(), after=None, limit=9)] == [record.id, newer.id]
+        assert store.revision_as_of(record.id, 3).outcome == "fail"
+        assert store.faults_of(record.id)[0].opened_seq == 3
+        (turned,) = set_back(store)
+        assert (turned.before.seq, turned.after.seq) == (2, 3)
+        assert f"before entry 3 of the feed: it is dated {changes[2].at}" in turned.told()
+        assert "nothing is broken" in turned.told()
+
+    def test_clocks_that_lie_a_little_apart_are_no_clock_that_was_set_back(self, desk, store):
+        self.submit(desk)
+        beside = desk_of(store, start=START - timedelta(seconds=30), prefix="beside")
+        self.submit(beside, "A-02")
+
+        assert store.changes(after=2, limit=1)[0].at < store.changes(after=1, limit=1)[0].at
+        assert list(set_back(store)) == []
+
+    def test_a_repeated_request_is_known_whichever_way_the_clock_went(self, desk, store):
+        terms = Terms(key="k", fingerprint="f")
+        first = commands.submit(desk, ANYONE, measurement(), terms)
+        for days in (-400, 20):
+            other = desk_of(store, start=START + timedelta(days=days), prefix=f"d{days}")
+            again = commands.submit(other, ANYONE, measurement(), terms)
+            assert (again.replayed, again.record.id) == (True, first.record.id)
+        assert store.last_change().seq == 2
 
     # --- beside the chain ---------------------------------------------------------
 

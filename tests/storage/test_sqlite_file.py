@@ -11,7 +11,6 @@ import subprocess
 import sys
 import threading
 import time
-from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -36,7 +35,7 @@ from fourpair_service.storage.backup import backup, prove, restore
 from fourpair_service.storage.memory import MemoryStore
 from fourpair_service.storage.schema import APPEND_ONLY, known_steps
 from fourpair_service.storage.sqlite import SqliteStore
-from record_factory import ANYONE, START, desk_of, measurement
+from record_factory import ANYONE, desk_of, measurement
 from storage import writers
 from tampering import tampered
 
@@ -281,17 +280,6 @@ def test_a_damaged_page_is_told(path):
                 store.verdict(record.record_id or "", 1)
         finally:
             store.close()
-
-
-def test_a_clock_that_goes_backwards_breaks_neither_chain_nor_order(store):
-    desk = desk_of(store, start=START - timedelta(days=400), prefix="past")
-    record = store.record_labelled(JOB, "A-00")
-    commands.retest(desk, ANYONE, record.id, measurement("A-00", margin_db=1.0), Terms())
-
-    changes = store.changes(after=0, limit=100)
-    assert changes[-1].at < changes[-2].at
-    assert store.record(record.id).revision == 2
-    assert first_break(store) is None
 
 
 def test_a_store_of_a_newer_release_is_told_and_left_alone(store, path):

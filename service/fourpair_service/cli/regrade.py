@@ -20,7 +20,7 @@ from fourpair_service.config import Settings
 from fourpair_service.records.completing import Completed
 from fourpair_service.records.desk import Desk
 from fourpair_service.records.errors import InvalidQueryError, RunHeldError
-from fourpair_service.records.ports import Writer
+from fourpair_service.records.ports import Reader, Writer
 from fourpair_service.records.runs.carrying import claim
 from fourpair_service.records.runs.commands import begin, open_runs, past_runs
 from fourpair_service.records.runs.model import Question, Run, RunKind, RunState
@@ -32,6 +32,7 @@ ACTOR: Final = "nightly"
 DONE, UNGRADED, WORSE, NOT_NOW = 0, 3, 4, 75
 PASSING: Final = frozenset({"pass", "marginal_pass"})
 LAST: Final = "last"
+PAGE: Final = 1000
 
 
 def add_to(commands: _SubParsersAction[Any]) -> None:
@@ -64,13 +65,25 @@ def _questions(catalogue: Catalogue, names: list[str] | None) -> list[Question]:
     return [Question(RunKind.REGRADE, rule_set=r.id, supersedes=catalogue.all_superseded(r)) for r in chosen]
 
 
+def _since_run(reader: Reader, run: Run) -> str:
+    """Return from when on a record has changed since a run began, by the feed and not by the clock alone.
+
+    What came after it may be dated before it, where the clock was set back.
+    """
+    earliest, page = run.created_at, reader.changes(after=run.last_row, limit=PAGE)
+    while page:
+        earliest = min(earliest, *(change.at for change in page))
+        page = reader.changes(after=page[-1].seq, limit=PAGE)
+    return earliest
+
+
 def _since(writer: Writer, question: Question, given: str | None) -> str | None:
     if given is None:
         return None
     if given == LAST:
         ended = (r for r in past_runs(writer) if r.nightly and not r.dry_run and r.state is RunState.DONE)
-        under = [r.created_at for r in ended if r.question.rule_set == question.rule_set]
-        return max(under, default=None)
+        under = [run for run in ended if run.question.rule_set == question.rule_set]
+        return _since_run(writer, max(under, key=lambda run: run.last_row)) if under else None
     try:
         moment = datetime.fromisoformat(given)
     except ValueError:

@@ -211,6 +211,7 @@ def test_the_contract_says_of_a_reading_that_it_has_a_tag(name):
     assert {"$ref": "#/components/parameters/If-None-Match"} in operation["parameters"]
     for status in ("200", "304"):
         assert operation["responses"][status]["headers"]["ETag"] == {"$ref": "#/components/headers/ETag"}
+    assert "412" in operation["responses"]
 
 
 @pytest.mark.parametrize("name", OF_THE_MOMENT)
@@ -370,9 +371,12 @@ def test_a_reading_that_must_be_another_is_refused_and_any_may_be_asked_for(serv
     tag = service.read(name, kind).headers["ETag"]
     refused = service.read(name, kind, **{"If-Match": '"9-other"'})
 
-    assert (refused.status_code, refused.get_json()["code"]) == (412, "revision-conflict")
+    assert (refused.status_code, refused.get_json()["code"]) == (412, "answer-changed")
     assert tag.strip('"') in refused.get_json()["detail"]
-    for fits in ("*", f'"9-other", {tag}'):
+    for unreadable in ('""', '"", "a"', 'W/"a"', "a b"):
+        assert service.read(name, kind, **{"If-Match": unreadable}).status_code == 412, unreadable
+    revision = f'"{tag.strip(chr(34)).partition(".")[0]}"'
+    for fits in ("*", f'"9-other", {tag}', revision):
         assert service.read(name, kind, **{"If-Match": fits}).status_code == 200
 
 

@@ -64,6 +64,7 @@ REQUESTS = {
         {"headers": {"Accept": "image/gif"}},
     ),
     "rule-set-not-found": ("GET", "/v1/rule-sets/tia-1", {}),
+    "answer-changed": ("GET", "/v1/rule-sets", {"headers": {"If-Match": '"another"'}}),
     "unknown-fault": ("GET", "/v1/faults/gremlins", {}),
 }
 # These stop the service from starting, or are its own failure: see the tests below.

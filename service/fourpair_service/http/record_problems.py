@@ -24,6 +24,13 @@ RECORD_PROBLEMS: Final[Mapping[type[ServiceError], Problem]] = {
         "Nothing is kept under that name, or it is not the key's to see: both read alike.",
         "Check the name, and whether the key is restricted to other jobs.",
     ),
+    errors.AnswerChangedError: Problem(
+        HTTPStatus.PRECONDITION_FAILED,
+        "answer-changed",
+        "It is another answer now",
+        "If-Match asked for an answer by its tag, and what is read has another.",
+        "Read it without If-Match, or with * for whichever answer there is.",
+    ),
     errors.RevisionConflictError: Problem(
         HTTPStatus.PRECONDITION_FAILED,
         "revision-conflict",

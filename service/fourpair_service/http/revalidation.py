@@ -17,7 +17,7 @@ from typing import Any, Final
 from flask import Response, current_app, request
 from flask_smorest import Api
 
-from fourpair_service.records.errors import RevisionConflictError
+from fourpair_service.records.errors import AnswerChangedError
 
 # A digest says whether the data are the same, the version whether they are written the same.
 VERSION: Final = metadata.version("fourpair")
@@ -27,6 +27,7 @@ KEPT: Final = "private, no-cache"
 JSON: Final = "application/json"
 
 HEADER: Final = "ETag"
+ANOTHER_ANSWER: Final = "Another answer than If-Match asked for"
 PARAMETER: Final = "If-None-Match"
 # What else answers with the tag that the next change can rest on.
 TAGGED_WRITES: Final = frozenset(
@@ -71,12 +72,14 @@ def tagged(response: Response, tag: str, kept: str = KEPT) -> Response:
         kept: how it may be kept, as Cache-Control.
 
     Raises:
-        RevisionConflictError: the client wants the answer with another tag or none.
+        AnswerChangedError: the client wants the answer with another tag or none.
     """
-    if request.if_match and not (request.if_match.star_tag or request.if_match.is_strong(tag)):
-        response.close()
-        asked = " or ".join(sorted(request.if_match.as_set()))
-        raise RevisionConflictError("The answer of", request.path, expected=asked, actual=tag)
+    if "If-Match" in request.headers and not request.if_match.star_tag:
+        # What cannot be read as a tag becomes None there, and matches nothing.
+        asked = {each for each in request.if_match.as_set(include_weak=True) if isinstance(each, str)}
+        if not asked & {tag, revision_part(tag)}:
+            response.close()
+            raise AnswerChangedError(request.path, expected=sorted(asked), actual=tag)
     response.set_etag(tag)
     response.headers["Cache-Control"] = kept
     if request.if_none_match.contains_weak(tag):
@@ -149,6 +152,7 @@ def describe_tags(api: Api) -> None:
                     _reference("parameters", PARAMETER),
                 ]
                 _describe_header(operation, ("200", "304"))
+                operation["responses"].setdefault("412", {"description": ANOTHER_ANSWER})
             elif isinstance(operation, dict) and operation.get("operationId") in TAGGED_WRITES:
                 _describe_header(operation, operation["responses"].keys() & {"200", "201"})
 

@@ -29,6 +29,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from fourpair_service.errors import ServiceError
 
 
@@ -52,6 +54,17 @@ class RevisionConflictError(ServiceError):
             f"{what} {name} is at revision {actual}, not {expected}; read it again and re-apply the change."
         )
         self.what, self.name, self.expected, self.actual = what, name, expected, actual
+
+
+class AnswerChangedError(RevisionConflictError):
+    """What is read is another than the reader asked for by its tag."""
+
+    def __init__(self, path: str, *, expected: Sequence[str], actual: str) -> None:
+        asked = " or ".join(f'"{tag}"' for tag in expected) or "no tag that can be read"
+        ServiceError.__init__(
+            self, f'The answer of {path} has the tag "{actual}" now, not {asked}; read it without If-Match.'
+        )
+        self.what, self.name, self.expected, self.actual = "The answer of", path, asked, actual
 
 
 class RuleSetChangedError(ServiceError):

@@ -149,7 +149,8 @@ def _found(kind: RunKind, run_id: str, query: Mapping[str, Any]) -> Response:
     if form == "json":
         return tagged_by_content(response)
     # Written while it is sent, so not sealed by its bytes: what a run has found up to a place never changes.
-    return tagged_by_seals(response, run.id, form, after, str(run.position))
+    columns = table_header(run.question.kind) if form == "csv" else ()
+    return tagged_by_seals(response, run.id, form, after, str(run.position), *columns)
 
 
 def _page(run: Run, after: str, limit: int) -> Response:

@@ -314,6 +314,16 @@ def test_the_speed_stands_before_the_names_of_what_runs(graded_samples):
     assert carried("2A-01-telephone-run").more[-1] == "Faster networks need cabling of a higher category."
 
 
+def test_an_unfinished_test_is_not_told_that_its_category_is_too_low():
+    (path,) = [path for path in LINKS if path.stem == "1A-08-screened-class-ea"]
+    document = json.loads(path.read_bytes())
+    del document["sweeps"]["return_loss"]
+    found = answer_of(document)
+
+    assert found.answer["verdict"]["outcome"] == "incomplete"
+    assert not any("higher category" in line for line in sheet_of(found).answers[1].more)
+
+
 def test_what_fails_by_known_limits_is_not_called_provisional_as_a_whole(graded_samples):
     def notice(name):
         return sheet_of(graded_samples[name]).notices[0].split(".")[0]

@@ -76,6 +76,8 @@ def test_a_place_on_the_way_is_counted_from_both_ends_the_nearer_first():
         "12.0 m, give or take 1.5 m, from the far end (desk 12)",
     )
     assert where(found) == f"{far}; {near}."
+    unsure = fault("open_conductor", place(position_m=38.0))
+    assert where(unsure) == f"12.0 m from the far end (desk 12); {near}."
     alone = "38.0 m, give or take 1.5 m, from the near end (cabinet 3)."
     assert where(found, length_m=None) == alone
 

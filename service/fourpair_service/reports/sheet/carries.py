@@ -13,6 +13,7 @@ from fourpair_service.reports.sheet.saying import FAILING
 RATE: Final = re.compile(r"(?P<number>[\d.]+)(?P<giga>G?)BASE")
 # What offices expect today: common practice, no published source. [Mbit/s]
 USUAL_MBPS: Final = 1000
+PASSING: Final = frozenset({"pass", "marginal_pass"})
 # What is said of those that are not simply supported, in this order.
 OTHERS: Final = ("conditional", "not_evaluated", "not_supported")
 
@@ -29,7 +30,7 @@ def carries(verdict: Document, assessment: Document | None, words: Language) -> 
         first = words.say("answer.carrying_unknown")
         more = tuple(dict.fromkeys(words.condition(c) for a in found for c in a["conditions"][:1]))
     elif supported:
-        is_slow = verdict["outcome"] not in FAILING and max(map(_rate_mbps, supported)) < USUAL_MBPS
+        is_slow = verdict["outcome"] in PASSING and max(map(_rate_mbps, supported)) < USUAL_MBPS
         more = (*more, words.say("answer.more_needs_category")) if is_slow else more
         name = "answer.supported_as_is" if verdict["outcome"] in FAILING else "answer.supported"
         first = words.say(name, speed=fastest(supported, words), names=", ".join(supported))

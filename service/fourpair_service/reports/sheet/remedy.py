@@ -72,16 +72,17 @@ class Site:
         """Return a place that is both ends, one of them, all of the cable, or none of these."""
         return self.words.say(f"place.{place}", near=self.of(End.NEAR), far=self.of(End.FAR))
 
-    def at(self, position_m: float, about_m: float) -> str:
+    def at(self, position_m: float, about_m: float | None) -> str:
         """Return a place along the cable, counted from the end that is nearer, then from the other. [m]."""
         from_ends = {End.NEAR: position_m}
         if self.length_m is not None and position_m <= self.length_m:
             from_ends[End.FAR] = self.length_m - position_m
-        said, texts = [], ("place.from_end_about", "place.from_end")
+        first = "place.from_end" if about_m is None else "place.from_end_about"
+        said, texts = [], (first, "place.from_end")
         for name, (end, metres) in zip(
             texts, sorted(from_ends.items(), key=lambda each: each[1]), strict=False
         ):
-            length, about = self.words.length(metres), self.words.length(about_m)
+            length, about = self.words.length(metres), self.words.length(about_m or 0.0)
             said.append(self.words.say(name, length=length, uncertainty=about, end=self.of(end)))
         return "; ".join(said)
 
@@ -171,7 +172,7 @@ def _where(fault: Document, site: Site) -> str:
     if place["position_m"] is None:
         return site.some(unplaced)
     if place["to_m"] is None:
-        return site.at(place["position_m"], place["uncertainty_m"] or 0.0)
+        return site.at(place["position_m"], place["uncertainty_m"])
     if site.is_from_end_to_end(place):
         return site.some(unplaced)
     low, high = site.words.length(place["position_m"]), site.words.length(place["to_m"])

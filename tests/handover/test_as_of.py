@@ -118,6 +118,20 @@ HAPPENINGS = {
 }
 
 
+def test_an_attachment_belongs_to_the_moments_after_it_whatever_the_clock_says(site):
+    site.keep("A1", "0A-01-clean-pass")
+    seq = site.seq()
+    before = site.papers(f"format=zip&as_of={seq}")
+    # The clock is set back by an hour.
+    site.app.extensions[NAME].desk.clock.now -= timedelta(hours=1)
+    site.attach("plan.txt")
+    site.keep("A2", "2A-03-summary-only")
+
+    assert site.papers(f"format=zip&as_of={seq}") == before
+    later = zipfile.ZipFile(io.BytesIO(site.papers(f"format=zip&as_of={site.seq()}")))
+    assert any("plan.txt" in name for name in later.namelist())
+
+
 def without_names(name):
     document = sample(name)
     return {key: value for key, value in document.items() if key not in ("label", "job")}

@@ -10,6 +10,7 @@ from datetime import timedelta
 import pytest
 
 from fourpair_service.records import commands, job_commands, key_commands, upserts
+from fourpair_service.records.assessments import assessment_at
 from fourpair_service.records.completing import CHUNK, complete
 from fourpair_service.records.curves import join, part
 from fourpair_service.records.desk import Caller, Terms, record_tag
@@ -520,6 +521,35 @@ class RecordStoreContract:
         assert [each.record_id for each in done.refused] == [other.id]
         assert "Rule set demo-2026 had the digest" in done.refused[0].detail
         assert store.record(moving.id).power_types == ("3",)
+
+    def test_completing_leaves_what_was_said_of_a_link_meanwhile(self, desk, store):
+        record = self.submit(desk, "A-1", margin_db=5.0).record
+        said = Assessment(
+            "1", {"version": "1", "diagnosis": {"faults": []}, "supports": {"applications": []}}
+        )
+        tell = self.named()
+        told = tell(measurement("A-1"), {}).assessment.document
+        full = Assessment("1", {**told, **said.document})
+
+        def meanwhile(document, requirement):
+            with store.writing() as writer:
+                writer.put_assessment(record.id, 1, full)
+            return tell(document, requirement)
+
+        assert complete(desk, meanwhile).completed == 0
+        assert store.assessment(record.id, 1) == full
+
+    def test_completing_keeps_what_was_said_before_for_the_papers_of_then(self, desk, store):
+        record = self.submit(desk, "A-1", margin_db=5.0).record
+        diagnosed = Assessment("1", {"version": "1", "diagnosis": {"faults": []}})
+        with store.writing() as writer:
+            writer.put_assessment(record.id, 1, diagnosed)
+        then = store.last_change().seq
+        assert complete(desk, self.named()).completed == 1
+
+        with store.reading() as reader:
+            assert assessment_at(reader, record.id, 1, then) == diagnosed
+            assert assessment_at(reader, record.id, 1, None) != diagnosed
 
     def test_erasing_a_person_leaves_every_digest_valid(self, desk, store):
         record = self.submit(desk).record

@@ -33,7 +33,9 @@ def add_to(commands: _SubParsersAction[Any]) -> None:
         ),
     )
     parser.add_argument(
-        "--again", action="store_true", help="look at every record, also where an earlier run has been"
+        "--again",
+        action="store_true",
+        help="look at every record, also where an earlier run has been; asks again for those that it refused",
     )
     parser.set_defaults(run=run)
 

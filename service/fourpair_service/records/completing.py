@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from fourpair_service.errors import ServiceError
+from fourpair_service.records.assessments import replace_assessment
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import Desk, Grader
 from fourpair_service.records.documents import with_cords
 from fourpair_service.records.errors import RuleSetChangedError, StoreError
 from fourpair_service.records.headline import tells_support
 from fourpair_service.records.model import Assessment, Record
-from fourpair_service.records.ports import Reader
+from fourpair_service.records.ports import Reader, Writer
 from fourpair_service.records.runs.examining import measured_document, same_requirement
 from fourpair_service.records.search import Filter, Position, Sort
 
@@ -101,13 +102,21 @@ def _looked_at(
     return told, refused
 
 
+def _stands(writer: Writer, record: Record) -> bool:
+    """Return whether a record is as it was, and nobody has told meanwhile what it supports."""
+    if writer.record(record.id) != record:
+        return False
+    return not tells_support(writer.assessment(record.id, record.revision))
+
+
 def complete(
     desk: Desk, grade: Grader, *, again: bool = False, go_on: Callable[[], bool] = lambda: True
 ) -> Completed:
     """Keep with every record that lacks them the names of what its link supports.
 
     No chain, feed or outcome is touched. What was reached is kept with each chunk,
-    so that a run that was cut off goes on there.
+    so that a run that was cut off goes on there. What was refused is passed over
+    from then on, and looked at again where ``again`` asks for it.
 
     Args:
         desk: over the store.
@@ -127,9 +136,10 @@ def complete(
         row = page[-1].row
         with desk.store.writing() as writer:
             # Where the record has moved on meanwhile, its new revision tells by itself.
-            standing = [each for each in told if writer.record(each[0].id) == each[0]]
+            standing = [each for each in told if _stands(writer, each[0])]
             for record, assessment in standing:
-                writer.put_assessment(record.id, record.revision, assessment)
+                # Papers of an earlier moment stay as they were.
+                replace_assessment(writer, record.id, record.revision, assessment)
             writer.put_in(DRAWER, REACHED, {"row": row})
         done = Completed(done.records + len(page), done.completed + len(standing), (*done.refused, *refused))
     return done

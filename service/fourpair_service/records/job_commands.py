@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import (
@@ -38,6 +38,9 @@ from fourpair_service.records.model import (
     ScheduledLink,
 )
 from fourpair_service.records.ports import Reader, Writer
+
+# How far the feed had come when an attachment came, which is no change of it.
+ATTACHED: Final = "attached"
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,6 +231,8 @@ def attach(
             actor=caller.actor,
         )
         writer.put_attachment(attachment, content)
+        last = writer.last_change()
+        writer.put_in(ATTACHED, attachment.id, {"seq": last.seq if last else 0})
         remember(writer, desk, caller, terms, Subject("attachment", attachment.id, status=201))
         return AttachmentWritten(attachment)
 

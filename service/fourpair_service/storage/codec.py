@@ -59,7 +59,8 @@ def _scaled(values: FloatArray, decimals: int) -> npt.NDArray[Any] | None:
     """Return whole numbers of the last decimal, as narrow as they may be; ``None`` where that is not exact."""
     scale = 10.0**decimals
     largest = max(float(values.max()), -float(values.min())) * scale
-    if largest >= LARGEST_EXACT:
+    # So written, what is no number has no whole numbers either.
+    if not largest < LARGEST_EXACT:
         return None
     whole = values * scale
     np.rint(whole, out=whole)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fourpair_service.records.curves import Document
 from fourpair_service.records.integrity import canonical_json, digest
-from fourpair_service.records.job_commands import job_names
+from fourpair_service.records.job_commands import ATTACHED, job_names
 from fourpair_service.records.label_order import label_key
 from fourpair_service.records.model import Attachment, Job, Record, Revision
 from fourpair_service.records.ports import Reader
@@ -104,10 +104,18 @@ def plan(reader: Reader, job: Job, as_of: int | None = None) -> Plan:
 
 
 def _attachments(reader: Reader, job: Job, as_of: int | None) -> Iterator[Attachment]:
-    """Yield the attachments that were there at the instant of a change; they are no changes themselves."""
+    """Yield the attachments that were there when the feed had reached a change; they are no changes themselves.
+
+    One that came after a change and before the next belongs to the next. Of those that
+    an earlier release kept only the instant is known.
+    """
     change = None if as_of is None else next(iter(reader.changes(after=as_of - 1, limit=1)), None)
     for attachment in reader.attachments(job.id):
-        if change is None or attachment.at <= change.at:
+        if change is None:
+            yield attachment
+            continue
+        come = reader.drawn(ATTACHED, attachment.id)
+        if attachment.at <= change.at if come is None else come["seq"] < change.seq:
             yield attachment
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
+from fourpair_service.records.assessments import said_beside
 from fourpair_service.records.documents import stored_document
 from fourpair_service.records.integrity import canonical_json
 from fourpair_service.records.job_commands import attached_bytes
@@ -166,7 +167,7 @@ def _documents(handover: Handover, record: Record) -> Iterator[tuple[str, object
     reader, number = handover.reader, record.revision
     yield "verdict", reader.verdict(record.id, number)
     assessment = handover.assessment(record)
-    if assessment is not None:
+    if assessment is not None and said_beside(assessment) is not None:
         yield "assessment", {"version": assessment.version, "assessment": assessment.document}
     yield "measurement", stored_document(reader, record.id, number)
 

@@ -149,8 +149,8 @@ class Writing:
         )
         if line.remedy is not None:
             told = line.remedy
-            texts = (told.reasons, told.suspected, told.steps)
-            self._trouble.add((link.label, SIGNS[line.state], outcome, *map(" ".join, texts)))
+            texts = ("\n".join(told.reasons), "\n".join(told.suspected), " ".join(told.steps))
+            self._trouble.add((link.label, SIGNS[line.state], outcome, *texts))
         elif line.state == MISSING:
             step = words.say("handover.missing_step")
             self._trouble.add((link.label, SIGNS[line.state], outcome, None, None, step))

@@ -88,15 +88,16 @@ def administer(*statements: str) -> None:
 
 
 @lru_cache(maxsize=1)
+def _roles() -> None:
+    administer(f"CREATE ROLE {OWNER} LOGIN", f"CREATE ROLE {SERVICE} LOGIN")
+
+
+@lru_cache(maxsize=1)
 def _prepared() -> str:
     from fourpair_service.storage.postgres import PostgresStore  # noqa: PLC0415
     from fourpair_service.storage.postgres_schema import grant  # noqa: PLC0415
 
-    administer(
-        f"CREATE ROLE {OWNER} LOGIN",
-        f"CREATE ROLE {SERVICE} LOGIN",
-        f"CREATE DATABASE {TEMPLATE} OWNER {OWNER}",
-    )
+    administer(f"CREATE DATABASE {TEMPLATE} OWNER {OWNER}")
     store = PostgresStore(url(TEMPLATE, OWNER))
     grant(store.database, SERVICE)
     store.close()
@@ -104,10 +105,12 @@ def _prepared() -> str:
 
 
 @contextmanager
-def database() -> Iterator[str]:
-    """Give the name of a new database with empty tables, and drop it in the end."""
+def database(*, prepared: bool = True) -> Iterator[str]:
+    """Give the name of a new database, with empty tables where it is prepared, and drop it in the end."""
     name = f"records_{next(NAMES)}"
-    administer(f"CREATE DATABASE {name} TEMPLATE {_prepared()} OWNER {OWNER}")
+    _roles()
+    template = _prepared() if prepared else "template1"
+    administer(f"CREATE DATABASE {name} TEMPLATE {template} OWNER {OWNER}")
     try:
         yield name
     finally:

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -81,6 +82,32 @@ def test_one_line_tells_the_night_and_a_second_night_changes_nothing(path):
     assert (status, second["changed"], second["not_concerned"]) == (0, 0, COUNT)
     status, third = told(command(path, "--since", "2099-01-01T00:00:00Z"))
     assert (status, third["records"]) == (0, 0)
+
+
+def test_what_changed_since_the_last_night_is_found_though_the_clock_was_set_back(path):
+    assert told(command(path))[0] == 0
+    store = SqliteStore(path)
+    # Somebody's clock runs an hour late: what is kept now is dated before the night that has just ended.
+    client = create_app(store=store, clock=lambda: datetime.now(UTC) - timedelta(hours=1)).test_client()
+    document = json.loads(LINK.read_bytes())
+    document |= {"job": "clinic", "label": "late", "requirement": {"rule_set": OLD, "category": "6"}}
+    assert client.post("/v1/records", json=document).status_code == 201
+    store.close()
+
+    status, line = told(command(path, "--since", "last"))
+    assert (status, line["changed"]) == (0, 1)
+    verified = subprocess.run(
+        [sys.executable, "-m", "fourpair_service", "verify"],
+        env=environment(path),
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert verified.returncode == 0
+    note, sound = verified.stdout.splitlines()
+    assert note.startswith(f"The clock was set back before entry {COUNT * 2 + 2} of the feed")
+    assert sound.startswith("Sound: ")
 
 
 def test_without_a_superseding_edition_there_is_nothing_to_do(path):

@@ -43,6 +43,7 @@ from fourpair_service.http.resources import (
     subscriptions,
     what_if,
 )
+from fourpair_service.http.revalidation import describe_tags
 from fourpair_service.http.running import Running
 from fourpair_service.http.schemas.curves import SWEPT
 from fourpair_service.http.schemas.document_limits import DocumentLimits
@@ -231,6 +232,7 @@ def create_app(
     app.register_blueprint(metrics.blueprint)
     app.register_blueprint(office.blueprint)
     describe_scopes(app, api)
+    describe_tags(api)
     describe_links(api)
     app.wsgi_app = HandingOver(app.wsgi_app)  # type: ignore[method-assign]
     app.extensions["fourpair-api"] = api

@@ -29,6 +29,7 @@ from fourpair_service.records.search import Filter, GroupBy, Position, Sort
 from fourpair_service.rulesets.catalogue import Catalogue
 from fourpair_service.storage import rows
 from fourpair_service.storage.codec import encode
+from fourpair_service.storage.packing import packed
 from fourpair_service.storage.schema import COUNT_ALL
 from fourpair_service.storage.sql_writer import PUT_CONTENT, PUT_RECORD
 from fourpair_service.storage.sqlite import SqliteStore
@@ -74,8 +75,8 @@ def fill(path: Path, count: int) -> SqliteStore:
     store, rng = SqliteStore(path), random.Random(7)
     connection = store.connection
     connection.execute("PRAGMA synchronous = OFF")
-    made = [(_record(verdict), rows.packed(verdict), each) for verdict, each in _verdicts()]
-    rest, curves = rows.packed({"label": "L"}), encode(part(made[0][2]["sweeps"]).curves)
+    made = [(_record(verdict), packed(verdict), each) for verdict, each in _verdicts()]
+    rest, curves = packed({"label": "L"}), encode(part(made[0][2]["sweeps"]).curves)
     connection.execute(WIDE)
     connection.execute("CREATE INDEX wide_job ON wide (job_id)")
     connection.execute("BEGIN")

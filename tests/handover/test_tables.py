@@ -181,7 +181,7 @@ def test_what_to_do_and_what_was_tested_again_have_tables(workbook):
 
     assert set(trouble) == {"A1", "A2", "A3", "A11", "B1", *MISSING}
     assert "Wires 4 and 5" in trouble["A3"]["Why"]
-    assert trouble["A2"]["To do"].startswith("Re-terminate this end")
+    assert trouble["A2"]["To do"].startswith("The connection must be made anew")
     assert [row["after"] for row in history] == ["FAIL", "PASS"]
     assert history[1]["Reason"] == "pairs put right"
 

@@ -221,16 +221,6 @@ def test_a_revoked_and_an_expired_key_open_nothing(store, client):
     assert "expired" in call(client, "get", "/v1/jobs", late).get_json()["detail"]
 
 
-def test_a_key_tells_its_rate_and_is_held_to_it(store, client):
-    slow = key_for(store, "slow", Scope.READ, requests_per_minute=2)
-    answers = [call(client, "get", "/v1/jobs", slow) for _ in range(5)]
-
-    assert 429 in {answer.status_code for answer in answers}
-    assert answers[0].headers["RateLimit-Policy"] == '"key";q=2;w=60'
-    refused = next(answer for answer in answers if answer.status_code == 429)
-    assert int(refused.headers["Retry-After"]) > 0
-
-
 def test_a_bucket_fills_as_time_goes_by_and_never_above_its_size():
     limit = RateLimit()
     taken = [limit.take("k", 60, 0.0).retry_after_s for _ in range(61)]

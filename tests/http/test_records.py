@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import re
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -114,6 +113,15 @@ def test_a_record_is_found_by_what_it_carries_however_much_was_said_beside_it(cl
     assert client.get("/v1/records?application=none").get_json()["records"] == []
 
 
+def test_a_withdrawn_record_is_still_found_by_what_it_carries_among_the_withdrawn(client, passing):
+    made = create(client, passing)
+    url = f"{made.headers['Location']}/withdrawal"
+    assert client.post(url, json={"reason": "gone"}, headers={"If-Match": "*"}).status_code == 200
+    found = [client.get(f"/v1/records?application=1000BASE-T&withdrawn={word}") for word in ("no", "only")]
+
+    assert [len(answer.get_json()["records"]) for answer in found] == [0, 1]
+
+
 def test_a_record_kept_with_no_assessment_tells_names_alone_and_its_sheet_says_nothing_of_faults(
     client, passing
 ):
@@ -174,30 +182,6 @@ def test_a_retest_needs_the_revision_it_rests_on(client, passing):
     assert (done.status_code, done.get_json()["record"]["outcome"]) == (200, "pass")
     assert client.post(url, json=document, headers={"If-Match": made.headers["ETag"]}).status_code == 412
     assert client.post(url, json=document, headers={"If-Match": "*"}).status_code == 200
-
-
-def test_whatever_is_read_of_jobs_and_records_can_be_asked_about_again(client, passing):
-    """Every GET below a job or record, as the interface lists them, except what is of the moment."""
-    record = create(client, passing).get_json()["record"]["id"]
-    attached = client.post(
-        f"/v1/jobs/{JOB}/attachments?name=a", data=b"a", content_type="text/plain"
-    ).get_json()
-    filled = {"record_id": record, "job_id": JOB, "number": 1, "attachment_id": attached["id"]}
-    own = {"system": "none", "external_id": "none", "code": "none", "handover_id": "none"}
-    for rule in client.application.url_map.iter_rules():
-        if "GET" not in rule.methods or not rule.rule.startswith(("/v1/jobs", "/v1/records")):
-            continue
-        if rule.arguments & set(own):
-            continue
-        path = re.sub(r"<(?:\w+:)?(\w+)>", lambda name: str(filled[name[1]]), rule.rule)
-        first = client.get(path, buffered=True)
-
-        assert first.status_code == 200, (path, first.get_json())
-        again = client.get(path, headers={"If-None-Match": first.headers["ETag"]}, buffered=True)
-        assert (again.status_code, again.data) == (304, b""), path
-    listed = client.get("/v1/records").headers["ETag"]
-    create(client, sample("0A-02-near-miss"))
-    assert client.get("/v1/records", headers={"If-None-Match": listed}).status_code == 200
 
 
 def test_a_dry_run_tells_what_the_write_then_tells(client, passing):

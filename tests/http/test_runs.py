@@ -157,6 +157,26 @@ def test_what_a_link_carries_is_kept_on_request_and_can_be_searched(app, client)
     assert client.get("/v1/changes").get_json()["last_seq"] == 5
 
 
+def test_the_cords_of_the_job_complete_a_link_also_where_it_is_looked_at_again(app, client):
+    patched = client.patch(f"/v1/jobs/{JOB}", json={"cords": {"near_m": 60}}, headers={"If-Match": "*"})
+    assert patched.status_code == 200, patched.get_json()
+    run_to_the_end(app, "/v1/assessments", json={"application": "10GBASE-T", "keep": True})
+    kept = client.get("/v1/records").get_json()["records"]
+    told = [client.get(f"/v1/records/{each['id']}/assessment").get_json()["assessment"] for each in kept]
+    permanent = [each["applications"]["cords"] for each in told if each["applications"]["cords"] is not None]
+
+    assert {(cords["stated"], cords["length_m"]) for cords in permanent} == {(True, 60.0)}
+    # A re-grading that changes the verdict says anew what the link carries.
+    run_to_the_end(app, "/v1/regrades", json={"rule_set": NEW})
+    long = {each["label"]: set(each["applications"]) for each in kept}
+    again = {
+        each["label"]: set(each["applications"])
+        for each in client.get("/v1/records?rule_set=" + NEW).get_json()["records"]
+    }
+    assert again.keys() & {"0A-01"}
+    assert again["0A-01"] == long["0A-01"]
+
+
 def test_findings_come_as_pages_lines_and_a_table_alike(app, client):
     _, findings, url = run_to_the_end(app, "/v1/assessments", json={"application": "10GBASE-T"})
 

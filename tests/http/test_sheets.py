@@ -67,7 +67,7 @@ def test_a_record_has_a_sheet_with_its_provenance(client, record):
     assert revision["verdict_digest"] in text
     worst = next(p for p in verdict["parameters"] if p["outcome"] == "fail")["worst_margin"]
     assert f"<td>{worst['margin_db']:.2f}</td>" in text
-    assert "Up to 1 Gbit/s: 10BASE-T" in text
+    assert "As it is now, up to 1 Gbit/s: 10BASE-T" in text
 
 
 def test_a_sheet_runs_nothing_and_asks_nobody(client, record):
@@ -200,6 +200,22 @@ def test_the_same_revision_gives_the_same_bytes_and_is_known_again(client, recor
 
     assert first.data == second.data
     assert client.get(f"/v1/records/{record['id']}/sheet?format=pdf", headers=tag).status_code == 304
+
+
+def test_a_kept_link_carries_on_its_sheet_what_it_carries_with_the_cords_of_its_job(client):
+    def carried(answer):
+        text = answer.get_data(as_text=True)
+        return text[text.index("What will it carry?") : text.index("What must be done?")]
+
+    patch = {"cords": {"near_m": 60}}
+    assert client.patch(f"/v1/jobs/{JOB}", json=patch, headers={"If-Match": "*"}).status_code == 200
+    document = sample("0A-01-clean-pass")
+    made = client.post("/v1/records", json=document)
+    assert made.status_code == 201, made.get_json()
+
+    kept = carried(client.get(f"{made.headers['Location']}/sheet?format=text"))
+    alone = carried(client.post("/v1/grade?format=text", json=document))
+    assert kept == carried(client.post("/v1/grade?format=text", json={**document, **patch})) != alone
 
 
 def test_an_older_revision_keeps_its_sheet_and_a_withdrawn_one_says_so(client, record):

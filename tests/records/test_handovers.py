@@ -132,6 +132,16 @@ def test_an_order_is_made_by_one_and_taken_over_when_that_one_is_gone(desk):
     assert claimed(desk, order, "c:1").holder == "c:1"
 
 
+def test_a_clock_that_is_set_back_holds_no_order_until_it_has_caught_up(desk):
+    order, _ = ordered(desk)
+    claimed(desk, order, "a:1")
+    desk.clock.now -= timedelta(seconds=30)
+    assert claimed(desk, order, "b:1") is None
+    desk.clock.now -= timedelta(days=1)
+
+    assert make(desk, claimed(desk, order, "b:1"), write).state is OrderState.DONE
+
+
 def test_whoever_lost_an_order_keeps_nothing_of_it(desk):
     order, _ = ordered(desk)
     first = claimed(desk, order, "a:1")

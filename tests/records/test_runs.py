@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from dataclasses import replace
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -279,6 +280,22 @@ def test_a_record_that_moves_on_during_the_run_is_looked_at_anew(desk, store):
 
     assert after.counts == {"unchanged": 1}
     assert [r.kind.value for r in store.revisions(record.id)] == ["submitted", "retested"]
+
+
+def test_a_clock_that_is_set_back_holds_no_run_until_it_has_caught_up(desk, store):
+    submit(desk, "A-1", 1.5)
+    run = started(desk)
+    with store.writing() as writer:
+        taken = claim(writer, desk, run.id, "a:1")
+
+    def at(moment):
+        return replace(desk, clock=lambda: moment)
+
+    held_until = datetime.fromisoformat(taken.held_until)
+    with store.writing() as writer, pytest.raises(RunHeldError):
+        claim(writer, at(held_until - timedelta(seconds=90)), run.id, "b:1")
+    back = at(held_until - timedelta(days=1))
+    assert carried(back, run, holder="b:1").state is RunState.DONE
 
 
 def test_records_made_after_the_start_are_left_to_the_next_run(desk):

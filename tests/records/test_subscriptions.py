@@ -31,6 +31,7 @@ from fourpair_service.records.subscriptions.model import (
     Interest,
     SubscriptionState,
 )
+from fourpair_service.records.times import instant
 from fourpair_service.records.transfer import export_lines, import_lines
 from fourpair_service.storage.memory import MemoryStore
 from fourpair_service.storage.opening import open_store
@@ -254,6 +255,33 @@ def test_a_receiver_that_stays_away_is_paused_and_nothing_is_lost(desk, store, w
     send_all(desk)
 
     assert receiver.seqs == [2, 3]
+
+
+def test_a_clock_that_is_set_back_keeps_nobody_waiting_until_it_has_caught_up(desk, store, wall, receiver):
+    subscription = subscribed(desk, receiver.url)
+    receiver.status = lambda message: 500
+    submit(desk, "A-1")
+    send_all(desk)
+    resting = known_subscription(store, subscription.id).next_at
+    wall.forward(days=-400)
+    assert resting > instant(wall.now)
+    receiver.status = lambda message: 204
+    submit(desk, "A-2")
+    send_all(desk)
+
+    assert sorted(receiver.seqs) == [2, 3]
+    assert known_subscription(store, subscription.id).next_at is None
+
+
+def test_a_hold_of_before_the_clock_was_set_back_is_nobodys(desk, store, wall, receiver):
+    subscription = subscribed(desk, receiver.url)
+    submit(desk, "A-1")
+    assert deliverer(desk, "gone")._claimed(subscription.id) is not None
+    assert deliverer(desk)._claimed(subscription.id) is None
+    wall.forward(days=-1)
+
+    send_all(desk)
+    assert receiver.seqs == [2]
 
 
 def test_gone_pauses_at_once(desk, store, receiver):

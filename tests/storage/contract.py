@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 import threading
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
 from fourpair_service.records import commands, job_commands, key_commands, upserts
+from fourpair_service.records.completing import CHUNK, complete
 from fourpair_service.records.curves import join, part
 from fourpair_service.records.desk import Caller, Terms, record_tag
 from fourpair_service.records.errors import (
@@ -33,7 +35,8 @@ from fourpair_service.records.search import (
     group_order,
     position,
 )
-from record_factory import ANYONE, desk_of, measurement
+from fourpair_service.records.views.clock import set_back
+from record_factory import ANYONE, START, desk_of, grade, measurement
 
 JOB = "harbour-hall"
 
@@ -380,6 +383,45 @@ class RecordStoreContract:
         assert {g.values: (g.links, g.worst_headroom_db) for g in found} == expected
         assert list(found) == sorted(found, key=group_order)
 
+    # --- a clock that is set back ---------------------------------------------------
+
+    def test_a_clock_that_is_set_back_breaks_neither_chain_nor_order_and_is_told(self, desk, store):
+        record = self.submit(desk, margin_db=5.0).record
+        late = desk_of(store, start=START - timedelta(days=400), prefix="late")
+        commands.retest(late, ANYONE, record.id, measurement(margin_db=-3.0), Terms())
+        newer = self.submit(late, "A-02").record
+        again = commands.correct(desk, ANYONE, record.id, {"notes": "seen"}, Terms(), reason="note")
+
+        changes = store.changes(after=0, limit=100)
+        assert [change.seq for change in changes] == [1, 2, 3, 4, 5]
+        assert changes[2].at < changes[1].at
+        assert first_break(store) is None
+        assert store.record(record.id).revision == again.revision.number == 3
+        assert [r.id for r in store.records(Filter(), Sort(), after=None, limit=9)] == [record.id, newer.id]
+        assert store.revision_as_of(record.id, 3).outcome == "fail"
+        assert store.faults_of(record.id)[0].opened_seq == 3
+        (turned,) = set_back(store)
+        assert (turned.before.seq, turned.after.seq) == (2, 3)
+        assert f"before entry 3 of the feed: it is dated {changes[2].at}" in turned.told()
+        assert "nothing is broken" in turned.told()
+
+    def test_clocks_that_lie_a_little_apart_are_no_clock_that_was_set_back(self, desk, store):
+        self.submit(desk)
+        beside = desk_of(store, start=START - timedelta(seconds=30), prefix="beside")
+        self.submit(beside, "A-02")
+
+        assert store.changes(after=2, limit=1)[0].at < store.changes(after=1, limit=1)[0].at
+        assert list(set_back(store)) == []
+
+    def test_a_repeated_request_is_known_whichever_way_the_clock_went(self, desk, store):
+        terms = Terms(key="k", fingerprint="f")
+        first = commands.submit(desk, ANYONE, measurement(), terms)
+        for days in (-400, 20):
+            other = desk_of(store, start=START + timedelta(days=days), prefix=f"d{days}")
+            again = commands.submit(other, ANYONE, measurement(), terms)
+            assert (again.replayed, again.record.id) == (True, first.record.id)
+        assert store.last_change().seq == 2
+
     # --- beside the chain ---------------------------------------------------------
 
     def test_an_assessment_moves_neither_chain_nor_feed_and_can_be_searched(self, desk, store):
@@ -397,6 +439,87 @@ class RecordStoreContract:
         wanted = Filter(application="1000BASE-T")
         assert [r.id for r in store.records(wanted, Sort(), after=None, limit=5)] == [record.id]
         assert first_break(store) is None
+
+    def named(self, calls=None):
+        """Return a grader that tells what a link supports: 1000BASE-T from 3 dB of margin on."""
+
+        def tell(document, requirement):
+            if calls is not None:
+                calls.append(document["label"])
+            grading = grade(document, requirement)
+            able = grading.verdict["headroom_db"] >= 3
+            names = {"applications": ["1000BASE-T"] if able else [], "power_types": ["3"]}
+            return grading._replace(assessment=Assessment("2", {"version": "2", "supported": names}))
+
+        return tell
+
+    def found(self, store, application="1000BASE-T", **more):
+        wanted = Filter(application=application, **more)
+        return [r.label for r in store.records(wanted, Sort(), after=None, limit=500)]
+
+    def test_records_that_told_nothing_of_what_they_support_are_found_once_they_are_completed(
+        self, desk, store
+    ):
+        old = self.submit(desk, "A-1", margin_db=5.0).record
+        self.submit(desk, "A-2", margin_db=1.0)
+        gone = self.submit(desk, "A-3", margin_db=4.0).record
+        commands.withdraw(desk, ANYONE, gone.id, Terms(), reason="gone")
+        diagnosed = self.submit(desk, "A-4", margin_db=4.0).record
+        before = Assessment("1", {"version": "1", "diagnosis": {"faults": []}})
+        with store.writing() as writer:
+            writer.put_assessment(diagnosed.id, 1, before)
+        commands.submit(replace(desk, grade=self.named()), ANYONE, measurement("A-5", margin_db=6.0), Terms())
+        last, digest_before = store.last_change(), store.record(old.id).digest
+        assert self.found(store) == ["A-5"]
+
+        calls = []
+        done = complete(desk, self.named(calls))
+
+        assert (done.records, done.completed, done.refused, done.is_ended) == (5, 4, (), True)
+        assert calls == ["A-1", "A-2", "A-3", "A-4"]
+        assert self.found(store) == ["A-1", "A-4", "A-5"]
+        assert self.found(store, withdrawn=None) == ["A-1", "A-3", "A-4", "A-5"]
+        assert store.assessment(diagnosed.id, 1).version == "1"
+        assert store.assessment(diagnosed.id, 1).document["diagnosis"] == {"faults": []}
+        assert (store.last_change(), store.record(old.id).digest) == (last, digest_before)
+        assert first_break(store) is None
+
+    def test_completing_goes_on_where_it_was_cut_off_and_looks_at_nothing_twice(self, desk, store):
+        for number in range(CHUNK + 3):
+            self.submit(desk, f"A-{number:03}", margin_db=5.0)
+        once, calls = [True], []
+        cut = complete(desk, self.named(calls), go_on=lambda: bool(once and once.pop()))
+        assert (cut.records, cut.completed, cut.is_ended) == (CHUNK, CHUNK, False)
+
+        rest = complete(desk, self.named(calls))
+        assert (rest.records, rest.completed, rest.is_ended) == (3, 3, True)
+        assert len(calls) == len(set(calls)) == CHUNK + 3
+        assert complete(desk, self.named(calls)).records == 0
+        again = complete(desk, self.named(calls), again=True)
+        assert (again.records, again.completed) == (CHUNK + 3, 0)
+        assert len(calls) == CHUNK + 3
+
+    def test_completing_leaves_a_record_that_moves_on_meanwhile_and_one_that_no_longer_can_be_graded(
+        self, desk, store
+    ):
+        moving, other = self.submit(desk, "A-1", margin_db=5.0).record, self.submit(desk, "A-2").record
+        tell = self.named()
+
+        def retesting(document, requirement):
+            if document["label"] == "A-1":
+                newer = replace(desk, grade=self.named())
+                commands.retest(newer, ANYONE, moving.id, measurement("A-1", margin_db=1.0), Terms())
+                return tell(document, requirement)
+            found = tell(document, requirement)
+            changed = {"id": "demo-2026", "digest": f"sha256:{99:064d}"}
+            return found._replace(verdict={**found.verdict, "rule_set": changed})
+
+        done = complete(desk, retesting)
+
+        assert (done.completed, self.found(store)) == (0, [])
+        assert [each.record_id for each in done.refused] == [other.id]
+        assert "Rule set demo-2026 had the digest" in done.refused[0].detail
+        assert store.record(moving.id).power_types == ("3",)
 
     def test_erasing_a_person_leaves_every_digest_valid(self, desk, store):
         record = self.submit(desk).record

@@ -184,6 +184,8 @@ def test_whoever_waits_too_long_for_the_others_is_told(store, name, monkeypatch)
     other = PostgresStore(url(name, SERVICE))
     with store.writing(), pytest.raises(StoreBusyError, match="Others are writing"), other.writing():
         pass
+    with other.writing() as writer:
+        writer.put_in("one", "a", {})
     other.close()
 
 
@@ -194,12 +196,26 @@ def test_a_store_of_a_newer_release_is_left_alone(store, name):
         PostgresStore(url(name, SERVICE))
 
 
+def test_a_newer_release_that_comes_while_this_one_is_at_work_is_told_to_all_who_write(store, name):
+    client = create_app(store=store).test_client()
+    with psycopg.connect(url(name, OWNER)) as connection:
+        connection.execute("INSERT INTO step VALUES ('9999_from_the_future', now())")
+
+    for answer in (client.post("/v1/jobs", json={"name": "Later"}), client.get("/readyz")):
+        assert (answer.status_code, answer.get_json()["code"]) == (503, "schema-from-future")
+        assert "it has the step 9999_from_the_future" in answer.get_json()["detail"]
+    assert store.last_change().seq == 5
+    with psycopg.connect(url(name, OWNER)) as connection:
+        connection.execute("DELETE FROM step WHERE name = '9999_from_the_future'")
+    assert client.post("/v1/jobs", json={"name": "Later"}).status_code == 201
+
+
 def test_a_store_of_an_older_release_is_brought_to_the_order_of_labels(store, name):
     commands.submit(desk_of(store, prefix="new"), ANYONE, measurement("A-3"), Terms())
     in_order = [r.label for r in store.records(Filter(), Sort(Field.LABEL), after=None, limit=9)]
     with psycopg.connect(url(name, OWNER)) as connection:
         connection.execute("ALTER TABLE record DROP COLUMN label_order")
-        connection.execute("DELETE FROM step WHERE name >= '0004'")
+        connection.execute("DELETE FROM step WHERE name >= '0005'")
     with closing(PostgresStore(url(name, OWNER))) as newer:
         found = newer.records(Filter(), Sort(Field.LABEL), after=None, limit=9)
 

@@ -7,14 +7,15 @@ import multiprocessing
 import os
 import signal
 import sqlite3
+import subprocess
+import sys
 import threading
 import time
-from collections import Counter
-from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
+from fourpair_service.app import create_app
 from fourpair_service.records import commands, job_commands
 from fourpair_service.records.desk import Terms
 from fourpair_service.records.errors import (
@@ -27,15 +28,14 @@ from fourpair_service.records.errors import (
     StoreReadOnlyError,
 )
 from fourpair_service.records.integrity import first_break
-from fourpair_service.records.label_order import label_key
-from fourpair_service.records.search import Field, Filter, GroupBy, Sort, position
+from fourpair_service.records.search import Field, Filter, Sort, position
 from fourpair_service.records.transfer import export_lines, import_lines
 from fourpair_service.storage import sql_search
 from fourpair_service.storage.backup import backup, prove, restore
 from fourpair_service.storage.memory import MemoryStore
 from fourpair_service.storage.schema import APPEND_ONLY, known_steps
 from fourpair_service.storage.sqlite import SqliteStore
-from record_factory import ANYONE, START, desk_of, measurement
+from record_factory import ANYONE, desk_of, measurement
 from storage import writers
 from tampering import tampered
 
@@ -282,17 +282,6 @@ def test_a_damaged_page_is_told(path):
             store.close()
 
 
-def test_a_clock_that_goes_backwards_breaks_neither_chain_nor_order(store):
-    desk = desk_of(store, start=START - timedelta(days=400), prefix="past")
-    record = store.record_labelled(JOB, "A-00")
-    commands.retest(desk, ANYONE, record.id, measurement("A-00", margin_db=1.0), Terms())
-
-    changes = store.changes(after=0, limit=100)
-    assert changes[-1].at < changes[-2].at
-    assert store.record(record.id).revision == 2
-    assert first_break(store) is None
-
-
 def test_a_store_of_a_newer_release_is_told_and_left_alone(store, path):
     store.connection.execute(
         "INSERT INTO _sqlite_migrations (migration_set, name, applied_at) VALUES ('fourpair', '9999_later', 'x')"
@@ -304,26 +293,93 @@ def test_a_store_of_a_newer_release_is_told_and_left_alone(store, path):
     assert path.read_bytes() == before
 
 
-def test_the_first_released_schema_is_brought_up_to_date_with_all_that_it_holds(path):
-    with sqlite3.connect(path) as raw:
-        raw.executescript((HERE / "data" / "released-0001.sql").read_text())
-    raw.close()
-
-    store = SqliteStore(path)
-
-    assert store.steps() == known_steps()
-    assert first_break(store) is None
-    assert [r.label for r in store.revisions("r2")] == ["A-00"]
-    held = store.records(Filter(), Sort(), after=None, limit=1000)
-    in_order = store.records(Filter(), Sort(Field.LABEL), after=None, limit=1000)
-    assert [r.label for r in in_order] == sorted((r.label for r in held), key=label_key)
-    kept = store.connection.execute("SELECT label, label_order FROM record").fetchall()
-    assert len(kept) == len(held) > 1 and all(row[1] == label_key(row[0]) for row in kept)
-    assert {g.values[0]: g.links for g in store.stats(Filter(), [GroupBy.OUTCOME])} == Counter(
-        record.outcome for record in held
+def come_newer(connection):
+    """Bring a store to where a newer release would, as far as this one can see."""
+    connection.execute(
+        "INSERT INTO _sqlite_migrations (migration_set, name, applied_at) VALUES ('fourpair', '9999_later', 'x')"
     )
-    commands.submit(desk_of(store, prefix="new"), ANYONE, measurement("A-77"), Terms())
+
+
+def test_a_newer_release_that_comes_while_this_one_is_at_work_is_told_to_all_who_write(store, path):
+    client = create_app(store=store).test_client()
+    before = client.get("/v1/changes").get_json()
+    with contextlib.closing(sqlite3.connect(path)) as raw:
+        come_newer(raw)
+        raw.commit()
+
+    for answer in (client.post("/v1/jobs", json={"name": "Later"}), client.get("/readyz")):
+        problem = answer.get_json()
+        assert (answer.status_code, problem["code"]) == (503, "schema-from-future")
+        assert f"{path} was written by a newer release: it has the step 9999_later" in problem["detail"]
+        assert f"this release ends with {known_steps()[-1]}" in problem["detail"]
+        assert "Start the newer release, or restore a backup made before" in problem["detail"]
+    with pytest.raises(SchemaFromFutureError), store.writing():
+        pytest.fail("nothing is written")
+    # Who only reads goes on until then.
+    assert client.get("/v1/changes").get_json() == before
+    with contextlib.closing(sqlite3.connect(path)) as raw:
+        raw.execute("DELETE FROM _sqlite_migrations WHERE name = '9999_later'")
+        raw.commit()
+    assert client.post("/v1/jobs", json={"name": "Later"}).status_code == 201
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("serve",),
+        ("verify",),
+        ("export",),
+        ("backup", "copy.db"),
+        ("regrade",),
+        ("complete",),
+        ("keys", "list"),
+    ],
+    ids=" ".join,
+)
+def test_every_command_says_that_a_store_is_of_a_newer_release_and_leaves_it_alone(
+    store, path, tmp_path, arguments
+):
+    with store.writing() as writer:
+        come_newer(writer.connection)
     store.close()
+    before = path.read_bytes()
+    done = subprocess.run(
+        [sys.executable, "-m", "fourpair_service", *arguments],
+        env=os.environ | {"FOURPAIR_STORE": str(path), "FOURPAIR_PORT": "0"},
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+
+    assert done.returncode == 2
+    (line,) = done.stderr.splitlines()
+    assert line.startswith(f"fourpair-service: {path} was written by a newer release")
+    assert done.stdout == ""
+    assert path.read_bytes() == before
+    assert not (tmp_path / "copy.db").exists()
+
+
+def test_a_backup_of_a_newer_release_is_named_and_not_restored(store, tmp_path):
+    backup(store, tmp_path / "newer.db")
+    with contextlib.closing(sqlite3.connect(tmp_path / "newer.db")) as raw:
+        come_newer(raw)
+        raw.commit()
+
+    with pytest.raises(SchemaFromFutureError, match=r"newer\.db was written by a newer release"):
+        restore(tmp_path / "newer.db", tmp_path / "there.db")
+    assert not (tmp_path / "there.db").exists()
+
+
+def test_an_export_of_a_newer_release_is_told_and_leaves_nothing(store, tmp_path):
+    lines = [line.replace(b"fourpair export 1", b"fourpair export 2") for line in export_lines(store)]
+    other = SqliteStore(tmp_path / "other.db")
+
+    with pytest.raises(ImportRefusedError, match="exported by a newer release: it says 'fourpair export 2'"):
+        import_lines(other, lines)
+    assert other.last_change() is None
+    other.close()
 
 
 def test_many_processes_may_open_a_new_store_at_once(path):

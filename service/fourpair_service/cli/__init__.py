@@ -8,6 +8,7 @@ import sys
 from collections.abc import Sequence
 
 from fourpair_service.cli import (
+    complete,
     demo,
     faults,
     grade,
@@ -24,7 +25,21 @@ from fourpair_service.cli import (
 from fourpair_service.config import Settings
 from fourpair_service.errors import ServiceError
 
-COMMANDS = (serve, grade, what_if, faults, demo, keys, grant, handover, keeping, regrade, work, openapi)
+COMMANDS = (
+    serve,
+    grade,
+    what_if,
+    faults,
+    demo,
+    keys,
+    grant,
+    handover,
+    keeping,
+    regrade,
+    complete,
+    work,
+    openapi,
+)
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from argparse import Namespace, _SubParsersAction
+from itertools import islice
 from pathlib import Path
 from typing import Any, Final
 
@@ -11,11 +12,14 @@ from fourpair_service.cli.existing import existing_store
 from fourpair_service.config import InvalidSettingError, Settings
 from fourpair_service.records.integrity import breaks, every_record_id
 from fourpair_service.records.transfer import export_lines, import_lines
+from fourpair_service.records.views.clock import set_back
 from fourpair_service.storage.backup import backup, restore, whole_file
 from fourpair_service.storage.opening import is_file, open_store, shown
 from fourpair_service.storage.sqlite import SqliteStore
 
 BROKEN: Final = 5
+# Times that the clock was set back.
+MOST_TOLD: Final = 20
 
 
 def add_to(commands: _SubParsersAction[Any]) -> None:
@@ -65,6 +69,9 @@ def _verify(options: Namespace, settings: Settings) -> int:
             print(f"Broken: {found.told()}.")
             if not options.all:
                 break
+        turned = [] if count else [*islice(set_back(reader), MOST_TOLD)]
+    for each in turned:
+        print(f"{each.told()}.")
     if not count:
         print(f"Sound: {last.seq if last else 0} entries of the feed, every chain whole.")
     return BROKEN if count else 0

@@ -14,11 +14,13 @@ from typing import Any, Final
 from fourpair_service.app import new_id, now, record_grader
 from fourpair_service.background import Background
 from fourpair_service.carriers import is_gone
+from fourpair_service.cli.complete import completed
 from fourpair_service.cli.existing import existing_store
 from fourpair_service.config import Settings
+from fourpair_service.records.completing import Completed
 from fourpair_service.records.desk import Desk
 from fourpair_service.records.errors import InvalidQueryError, RunHeldError
-from fourpair_service.records.ports import Writer
+from fourpair_service.records.ports import Reader, Writer
 from fourpair_service.records.runs.carrying import claim
 from fourpair_service.records.runs.commands import begin, open_runs, past_runs
 from fourpair_service.records.runs.model import Question, Run, RunKind, RunState
@@ -30,6 +32,7 @@ ACTOR: Final = "nightly"
 DONE, UNGRADED, WORSE, NOT_NOW = 0, 3, 4, 75
 PASSING: Final = frozenset({"pass", "marginal_pass"})
 LAST: Final = "last"
+PAGE: Final = 1000
 
 
 def add_to(commands: _SubParsersAction[Any]) -> None:
@@ -62,13 +65,25 @@ def _questions(catalogue: Catalogue, names: list[str] | None) -> list[Question]:
     return [Question(RunKind.REGRADE, rule_set=r.id, supersedes=catalogue.all_superseded(r)) for r in chosen]
 
 
+def _since_run(reader: Reader, run: Run) -> str:
+    """Return from when on a record has changed since a run began, by the feed and not by the clock alone.
+
+    What came after it may be dated before it, where the clock was set back.
+    """
+    earliest, page = run.created_at, reader.changes(after=run.last_row, limit=PAGE)
+    while page:
+        earliest = min(earliest, *(change.at for change in page))
+        page = reader.changes(after=page[-1].seq, limit=PAGE)
+    return earliest
+
+
 def _since(writer: Writer, question: Question, given: str | None) -> str | None:
     if given is None:
         return None
     if given == LAST:
         ended = (r for r in past_runs(writer) if r.nightly and not r.dry_run and r.state is RunState.DONE)
-        under = [r.created_at for r in ended if r.question.rule_set == question.rule_set]
-        return max(under, default=None)
+        under = [run for run in ended if run.question.rule_set == question.rule_set]
+        return _since_run(writer, max(under, key=lambda run: run.last_row)) if under else None
     try:
         moment = datetime.fromisoformat(given)
     except ValueError:
@@ -95,7 +110,7 @@ def _claimed(options: Namespace, desk: Desk, name: str, questions: list[Question
         return [run for run in taken if run is not None]
 
 
-def _line(runs: list[Run], *, result: str, seconds: float, dry_run: bool) -> str:
+def _line(runs: list[Run], told: Completed, *, result: str, seconds: float, dry_run: bool) -> str:
     counts, moves = Counter[str](), Counter[str]()
     for each in runs:
         counts.update(each.counts)
@@ -110,20 +125,22 @@ def _line(runs: list[Run], *, result: str, seconds: float, dry_run: bool) -> str
             "records": sum(each.seen for each in runs),
             **{name: counts[name] for name in ("changed", "unchanged", "not_concerned", "refused")},
             "moves": dict(moves),
+            "completed": told.completed,
+            "not_completed": len(told.refused),
             "seconds": round(seconds, 3),
         }
     )
 
 
-def _status(runs: list[Run]) -> int:
-    if any(each.state is not RunState.DONE for each in runs):
+def _status(runs: list[Run], told: Completed) -> int:
+    if not told.is_ended or any(each.state is not RunState.DONE for each in runs):
         return NOT_NOW
     for each in runs:
         for move in each.moves:
             before, _, after = move.partition(" > ")
             if before in PASSING and after not in PASSING:
                 return WORSE
-    return UNGRADED if any(each.counts.get("refused") for each in runs) else DONE
+    return UNGRADED if told.refused or any(each.counts.get("refused") for each in runs) else DONE
 
 
 def run(options: Namespace, settings: Settings) -> int:
@@ -138,12 +155,14 @@ def run(options: Namespace, settings: Settings) -> int:
     try:
         runs = _claimed(options, desk, work.name, questions)
         runs = [each if told_to_end else work.carry(each) for each in runs]
+        told = Completed(is_ended=True) if options.dry_run else completed(desk, grader, work.go_on)
     except RunHeldError as error:
         print(json.dumps({"command": "regrade", "result": "held", "detail": str(error)}))
         return NOT_NOW
     finally:
         work.close()
-    status = _status(runs)
+    status = _status(runs, told)
     result = "interrupted" if status == NOT_NOW else "done"
-    print(_line(runs, result=result, seconds=time.monotonic() - began, dry_run=options.dry_run))
+    seconds = time.monotonic() - began
+    print(_line(runs, told, result=result, seconds=seconds, dry_run=options.dry_run))
     return status

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import threading
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any, Final, TypeVar
 
 from flask import Flask, Response, current_app, g, request
@@ -45,6 +46,12 @@ REFUSALS: Final = {
     "403": "The key has not the scope",
     "429": "The key asks more often than it may",
 }
+# What a refusal for the rate carries besides; where a key has a rate, whatever it is answered has the last two.
+RATE_HEADERS: Final = {
+    "Retry-After": ("Seconds until the next request may pass", "integer"),
+    "RateLimit-Policy": ("How many requests (q) in how many seconds (w)", "string"),
+    "RateLimit": ("How many requests are left (r), and in how many seconds all are (t)", "string"),
+}
 # How many uses are noted at once; a crash may lose as many, and nothing else.
 NOTED_TOGETHER: Final = 100
 
@@ -78,6 +85,9 @@ def scopes_of(app: Flask, endpoint: str, method: str) -> frozenset[Scope]:
 
 def describe_scopes(app: Flask, api: Api) -> None:
     """Write into the OpenAPI document what each operation needs."""
+    for name, (told, kind) in RATE_HEADERS.items():
+        header = {"description": told, "required": True, "schema": {"type": kind}}
+        api.spec.components.header(name, header)
     paths: dict[str, dict[str, Any]] = api.spec._paths
     for rule in app.url_map.iter_rules():
         operations = paths.get(re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule.rule), {})
@@ -89,6 +99,9 @@ def describe_scopes(app: Flask, api: Api) -> None:
                 operation["security"] = [{SCHEME: []}]
                 operation["x-scopes"] = sorted(str(scope) for scope in scopes)
                 operation["responses"] |= {code: {"description": told} for code, told in REFUSALS.items()}
+                operation["responses"]["429"]["headers"] = {
+                    name: {"$ref": f"#/components/headers/{name}"} for name in RATE_HEADERS
+                }
 
 
 class KeyUses:
@@ -190,9 +203,10 @@ def guard(app: Flask, finders: Mapping[str, KeyFinder]) -> None:
     def _tell_rate(response: Response) -> Response:
         allowance = g.get("allowance")
         if allowance is not None:
-            response.headers.update(allowance.headers())
             if response.status_code == 304:
                 services().rate_limit.give_back(g.key_id)
+                allowance = replace(allowance, left=allowance.left + 1)
+            response.headers.update(allowance.headers())
         return response
 
 

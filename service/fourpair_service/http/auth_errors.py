@@ -34,5 +34,6 @@ class RateLimitedError(ServiceError):
     code = "rate-limited"
 
     def __init__(self, per_minute: int, retry_after_s: int) -> None:
-        super().__init__(f"This key may ask {per_minute} times a minute; wait {retry_after_s} s.")
+        times = "once" if per_minute == 1 else f"{per_minute} times"
+        super().__init__(f"This key may ask {times} a minute; wait {retry_after_s} s.")
         self.per_minute, self.retry_after_s = per_minute, retry_after_s

@@ -87,8 +87,9 @@ class StrictBlueprint(Blueprint):  # type: ignore[misc] # flask-smorest carries 
         return cast(Callable[[ViewT], ViewT], super().route(rule, **options))
 
     def arguments(self, schema: Any, **options: Any) -> Callable[[FunctionT], FunctionT]:
-        """Read the arguments of an operation by a schema."""
-        return cast(Callable[[FunctionT], FunctionT], super().arguments(schema, **options))
+        """Read the arguments of an operation by a schema, which is made once and not for each request."""
+        made = schema() if isinstance(schema, type) else schema
+        return cast(Callable[[FunctionT], FunctionT], super().arguments(made, **options))
 
     def response(self, status: int, schema: Any = None, **options: Any) -> Callable[[FunctionT], FunctionT]:
         """Describe what an operation answers."""

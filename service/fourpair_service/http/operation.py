@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from hashlib import sha256
 from typing import Any, Final, TypeVar
 
-from flask import Response, current_app, request
+import orjson
+from flask import Response, request
 from flask_smorest import Blueprint
 from marshmallow import Schema, ValidationError
 
@@ -174,23 +174,7 @@ def loaded(schema: Schema, document: Mapping[str, Any]) -> dict[str, Any]:
 
 def answered(document: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:
     """Return a document as a JSON response."""
-    response = Response(current_app.json.dumps(document), status=status, content_type=JSON)
+    # The bytes of application.json.dumps, without the text between.
+    response = Response(orjson.dumps(document), status=status, content_type=JSON)
     response.headers.update(headers or {})
     return response
-
-
-def tagged(response: Response, tag: str) -> Response:
-    """Give a response its ETag, or turn it into 304 where the client has it already."""
-    response.set_etag(tag)
-    response.headers["Cache-Control"] = "private, no-cache"
-    if request.method == "GET":
-        response.make_conditional(request)
-    return response
-
-
-def tagged_by_content(response: Response) -> Response:
-    """Give a list an ETag of its bytes, or turn it into 304 where the client has it already.
-
-    It is made all the same: what is spared is sending and reading it.
-    """
-    return tagged(response, sha256(response.get_data()).hexdigest()[:32])

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from fourpair_service.records.curves import Document
 from fourpair_service.records.ports import Reader
-from fourpair_service.records.runs.model import Found, Run, RunKind, filter_document
+from fourpair_service.records.runs.model import Found, Run, RunKind, filter_document, finding_key
 
 PAGE: Final = 500
 
@@ -84,10 +84,11 @@ def finding_document(kind: RunKind, found: Mapping[str, Any]) -> Document:
 
 
 def findings(reader: Reader, run: Run, after: str) -> Iterator[Document]:
-    """Yield everything that a run has found behind a place, a page of it in memory."""
+    """Yield everything behind a place that a run had found when it was read, a page of it in memory."""
+    last = finding_key(run.position)
     page = reader.drawer(run.drawer, after=after, limit=PAGE)
-    while page:
-        yield from (finding_document(run.question.kind, found) for _, found in page)
+    while page and page[0][0] <= last:
+        yield from (finding_document(run.question.kind, found) for key, found in page if key <= last)
         page = reader.drawer(run.drawer, after=page[-1][0], limit=PAGE)
 
 

@@ -15,7 +15,7 @@ from fourpair_service.http.record_grader import requirement_request
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.measurement import read_measurement
 from fourpair_service.records.assessments import assessment_at, said_beside
-from fourpair_service.records.documents import stored_document
+from fourpair_service.records.documents import stored_document, with_cords
 from fourpair_service.records.model import Job, Record, Revision
 from fourpair_service.records.ports import Reader
 from fourpair_service.reports.language import LengthUnit, Tongue
@@ -140,7 +140,7 @@ def record_source(
         as_of: the ``seq`` whose assessment is wanted, where not that of now.
     """
     job = then or reader.job(revision.job_id)
-    document = stored_document(reader, record.id, revision.number)
+    document = with_cords(stored_document(reader, record.id, revision.number), job)
     verdict = reader.verdict(record.id, revision.number) or {}
     said = said_beside(assessment_at(reader, record.id, revision.number, as_of))
     assessment = None if said is None else dict(said)

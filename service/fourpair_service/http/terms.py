@@ -10,6 +10,7 @@ from typing import Final
 
 from flask import request
 
+from fourpair_service.http.revalidation import revision_part
 from fourpair_service.http.services import services
 from fourpair_service.records.desk import Caller, Terms
 from fourpair_service.records.errors import (
@@ -65,7 +66,7 @@ def expected_tags(what: str, name: str, *, required: bool) -> frozenset[str] | N
     if found.star_tag:
         return None
     # What cannot be read as a tag becomes None there, and matches nothing.
-    return frozenset(tag for tag in found.as_set(include_weak=True) if isinstance(tag, str))
+    return frozenset(revision_part(tag) for tag in found.as_set(include_weak=True) if isinstance(tag, str))
 
 
 @contextmanager

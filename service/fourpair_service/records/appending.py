@@ -17,6 +17,7 @@ from fourpair_service.records.desk import (
     visible_record,
     visible_revision,
 )
+from fourpair_service.records.documents import with_cords
 from fourpair_service.records.errors import (
     InvalidRecordError,
     NotFoundError,
@@ -25,8 +26,7 @@ from fourpair_service.records.integrity import (
     canonical_json,
     curves_digest,
     digest,
-    measured_digest,
-    measurement_digest,
+    measurement_digests,
     sealed,
 )
 from fourpair_service.records.model import (
@@ -101,13 +101,27 @@ def job_requirement(job: Job) -> Document:
     return {name: value for name, value in asked.items() if value is not None}
 
 
-def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
-    """Return a document with its verdict.
+def graded_for(desk: Desk, document: Document, job: Job) -> Graded:
+    """Return a document with its verdict by what its job asks.
 
     Raises:
         ServiceError: the document or what is asked of it is not valid.
     """
-    grading = desk.grade(_with_cords(desk, document), requirement)
+    return _graded(desk, document, job_requirement(job), job)
+
+
+def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
+    """Return a document with its verdict by what is asked; its job is asked for cords alone.
+
+    Raises:
+        ServiceError: the document or what is asked of it is not valid.
+    """
+    job = desk.store.job(document["job"]) if isinstance(document.get("job"), str) else None
+    return _graded(desk, document, requirement, job)
+
+
+def _graded(desk: Desk, document: Document, requirement: Document, job: Job | None) -> Graded:
+    grading = desk.grade(with_cords(document, job), requirement)
     parted = part(document)
     return Graded(
         parted,
@@ -121,14 +135,6 @@ def graded(desk: Desk, document: Document, requirement: Document) -> Graded:
 def packed(desk: Desk, content: Graded) -> Graded:
     """Return what is to be appended, as ready as it can be before the store's block of writing."""
     return replace(content, parted=desk.store.packed(content.parted))
-
-
-def _with_cords(desk: Desk, document: Document) -> Document:
-    """Return a document with the cords of its job where it states none itself; what is kept stays as sent."""
-    job = desk.store.job(document["job"]) if isinstance(document.get("job"), str) else None
-    if job is None or not job.cords or "cords" in document:
-        return document
-    return {**document, "cords": job.cords}
 
 
 def named(document: Mapping[str, Any], name: str) -> str:
@@ -156,6 +162,7 @@ def append_step(writer: Writer, desk: Desk, caller: Caller, step: Step, content:
         rest["tested_by"] = tester
     tested_at = rest.get("tested_at")
     verdict = content.verdict
+    whole, measured = measurement_digests(rest, content.curves_digest)
     revision = sealed(
         Revision(
             record_id=step.record_id,
@@ -168,8 +175,8 @@ def append_step(writer: Writer, desk: Desk, caller: Caller, step: Step, content:
             tested_at=None if tested_at is None else instant_of(tested_at, "/tested_at"),
             rule_set_id=verdict["rule_set"]["id"],
             rule_set_digest=verdict["rule_set"]["digest"],
-            measurement_digest=measurement_digest(rest, content.curves_digest),
-            measured_digest=measured_digest(rest, content.curves_digest),
+            measurement_digest=whole,
+            measured_digest=measured,
             verdict_digest=content.verdict_digest or digest(canonical_json(verdict)),
             outcome=verdict["outcome"],
             headroom_db=verdict["headroom_db"],

@@ -15,7 +15,7 @@ from fourpair_service.records.appending import (
     Written,
     append_step,
     graded,
-    job_requirement,
+    graded_for,
     named,
     packed,
     remembered,
@@ -66,7 +66,7 @@ def submit(desk: Desk, caller: Caller, document: Document, terms: Terms) -> Writ
         return replayed(desk.store, caller, known)
     named(document, "label")
     job = visible_job(desk.store, caller, named(document, "job"))
-    content = packed(desk, graded(desk, document, job_requirement(job)))
+    content = packed(desk, graded_for(desk, document, job))
     with desk.store.writing(keep=not terms.dry_run) as writer:
         known = known_key(writer, caller, terms)
         if known is not None:
@@ -113,7 +113,7 @@ def retest(
         return replayed(desk.store, caller, known)
     record, newest = _open_record(desk.store, caller, record_id, terms)
     job = visible_job(desk.store, caller, record.job_id)
-    content = graded(desk, retest_document(record, document), job_requirement(job))
+    content = graded_for(desk, retest_document(record, document), job)
     return _add(desk, caller, Step(Kind.RETESTED, record_id, newest, reason), content, terms)
 
 
@@ -149,7 +149,7 @@ def correct(
     job = visible_job(desk.store, caller, named(document, "job"))
     named(document, "label")
     if job.id != record.job_id:
-        content = graded(desk, document, job_requirement(job))
+        content = graded_for(desk, document, job)
     else:
         verdict = desk.store.verdict(record_id, newest.number) or {}
         content = _regraded(desk, document, verdict["requirement"])
@@ -206,5 +206,6 @@ def withdraw(desk: Desk, caller: Caller, record_id: str, terms: Terms, *, reason
     parted = desk.store.measurement(record_id, newest.number)
     verdict = desk.store.verdict(record_id, newest.number)
     assert parted is not None and verdict is not None, "a revision has its documents"
-    content = Graded(parted, curves_digest(parted.curves), verdict, tester_id=newest.tester_id)
+    beside = desk.store.assessment(record_id, newest.number)
+    content = Graded(parted, curves_digest(parted.curves), verdict, beside, tester_id=newest.tester_id)
     return _add(desk, caller, Step(Kind.WITHDRAWN, record_id, newest, reason), content, terms)

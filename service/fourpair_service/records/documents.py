@@ -10,9 +10,7 @@ from fourpair_service.records.errors import (
     InvalidRecordError,
     NotFoundError,
 )
-from fourpair_service.records.model import (
-    Record,
-)
+from fourpair_service.records.model import Job, Record
 from fourpair_service.records.ports import Reader
 
 
@@ -61,6 +59,13 @@ def stored_document(reader: Reader, record_id: str, number: int) -> Document:
         else:
             document["tested_by"] = party.name
     return document
+
+
+def with_cords(document: Document, job: Job | None) -> Document:
+    """Return a document with the cords of its job where it states none itself; what is kept stays as sent."""
+    if job is None or not job.cords or "cords" in document:
+        return document
+    return {**document, "cords": job.cords}
 
 
 def first_reason(verdict: Mapping[str, Any]) -> str | None:

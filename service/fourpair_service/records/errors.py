@@ -54,6 +54,18 @@ class RevisionConflictError(ServiceError):
         self.what, self.name, self.expected, self.actual = what, name, expected, actual
 
 
+class RuleSetChangedError(ServiceError):
+    """A rule set that has the id of the one that graded, and says something else."""
+
+    code = "rule-set-changed"
+
+    def __init__(self, rule_set_id: str, *, then: str, now: str) -> None:
+        super().__init__(
+            f"Rule set {rule_set_id} had the digest {then[:23]} when it graded and has {now[:23]} now; put back the "
+            "file that graded, and give the changed one an id of its own."
+        )
+
+
 class PreconditionMissingError(ServiceError):
     """A change that does not say what it rests on."""
 

@@ -49,6 +49,12 @@ def supported(assessment: Assessment | None) -> Supported:
     }
 
 
+def tells_support(assessment: Assessment | None) -> bool:
+    """Return whether an assessment says what a link supports, be it nothing."""
+    document = assessment.document if assessment else {}
+    return "supported" in document or "applications" in document
+
+
 def check_append(reader: Reader, revision: Revision, before: Record | None) -> None:
     """Refuse a revision that does not follow, or takes what another record has.
 

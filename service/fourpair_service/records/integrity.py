@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, fields, replace
+from dataclasses import fields, replace
 from hashlib import sha256
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 CIRCUMSTANCES: Final = frozenset(
     {"label", "job", "ends", "cable", "tested_by", "tested_at", "notes", "external_ids", "requirement"}
 )
+# What a revision's digest covers.
+SEALED: Final = tuple(field.name for field in fields(Revision) if field.name != "digest")
 PAGE: Final = 1000
 
 
@@ -56,6 +58,11 @@ class Break(NamedTuple):
         return f"record {self.record_id}, revision {self.number}: {self.what}"
 
 
+_canonical = json.JSONEncoder(
+    sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+).encode
+
+
 def canonical_json(value: Any) -> bytes:
     """Return the one byte string of a value: sorted keys, no spaces, UTF-8.
 
@@ -66,9 +73,7 @@ def canonical_json(value: Any) -> bytes:
     b'{"a":2.0,"b":1}'
     """
     try:
-        return json.dumps(
-            value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-        ).encode()
+        return _canonical(value).encode()
     except (TypeError, ValueError) as error:
         raise InvalidRecordError("", f"the document is no JSON: {error}") from error
 
@@ -88,7 +93,8 @@ def curves_digest(curves: Iterable[Curve]) -> str:
     # Of keys and indices both writers make the same bytes, and this one is twenty times faster.
     for path, curve in sorted(((orjson.dumps(curve.path), curve) for curve in curves), key=itemgetter(0)):
         total.update(b"%b\n%d\n" % (path, len(curve.values)))
-        total.update(curve.values.astype("<f8", copy=False).tobytes())
+        # The array's own bytes, where it holds them as they are digested; a copy where not.
+        total.update(np.ascontiguousarray(curve.values, dtype="<f8").data)
         if curve.integers is not None:
             total.update(np.packbits(curve.integers).tobytes())
     return f"sha256:{total.hexdigest()}"
@@ -99,24 +105,28 @@ NO_CURVES: Final = curves_digest(())
 
 def measurement_digest(rest: Document, curves: str) -> str:
     """Return the digest of a measurement from its rest and the digest of its curves."""
-    return digest(canonical_json([rest, curves]))
+    return measurement_digests(rest, curves)[0]
 
 
-def measured_digest(rest: Document, curves: str) -> str:
-    """Return the digest of what was measured, under whatever label.
+def measurement_digests(rest: Document, curves: str) -> tuple[str, str]:
+    """Return the digest of a measurement and that of what was measured, under whatever label.
 
     Without curves nothing tells two links apart but their names, so these count.
     """
+    parts = {name: b"%b:%b" % (canonical_json(name), canonical_json(rest[name])) for name in sorted(rest)}
+    whole = _digest_of_parts(parts.values(), curves)
     if curves == NO_CURVES:
-        return measurement_digest(rest, curves)
-    return measurement_digest({k: v for k, v in rest.items() if k not in CIRCUMSTANCES}, curves)
+        return whole, whole
+    return whole, _digest_of_parts((own for name, own in parts.items() if name not in CIRCUMSTANCES), curves)
+
+
+def _digest_of_parts(parts: Iterable[bytes], curves: str) -> str:
+    return digest(b'[{%b},"%b"]' % (b",".join(parts), curves.encode()))
 
 
 def envelope(revision: Revision) -> Document:
     """Return all that a revision's digest covers."""
-    document = asdict(replace(revision, external_ids=dict(revision.external_ids)))
-    del document["digest"]
-    return document
+    return {name: getattr(revision, name) for name in SEALED} | {"external_ids": dict(revision.external_ids)}
 
 
 def sealed(revision: Revision) -> Revision:
@@ -126,9 +136,10 @@ def sealed(revision: Revision) -> Revision:
 
 def _content_break(revision: Revision, measurement: Parted, verdict: Document) -> str | None:
     curves = curves_digest(measurement.curves)
+    whole, measured = measurement_digests(measurement.rest, curves)
     found = {
-        "measurement_digest": measurement_digest(measurement.rest, curves),
-        "measured_digest": measured_digest(measurement.rest, curves),
+        "measurement_digest": whole,
+        "measured_digest": measured,
         "verdict_digest": digest(canonical_json(verdict)),
         "outcome": verdict.get("outcome"),
         "headroom_db": verdict.get("headroom_db"),

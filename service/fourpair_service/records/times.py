@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from fourpair_service.records.errors import InvalidRecordError
 
@@ -14,6 +14,19 @@ def instant(moment: datetime) -> str:
     '2026-03-04T09:21:07.000000Z'
     """
     return moment.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
+
+
+def lies_ahead(told: str | None, now: datetime, within: timedelta) -> bool:
+    """Return whether an instant that was set to come within so long is still to come.
+
+    One further ahead was set by a clock that has been set back since: it is over, or
+    everybody would wait until the clock has come there again.
+
+    >>> now, hour = datetime.fromisoformat("2026-03-04T10:00:00Z"), timedelta(hours=1)
+    >>> [lies_ahead(instant(now + ahead), now, hour) for ahead in (-hour, hour, 2 * hour)]
+    [False, True, False]
+    """
+    return told is not None and instant(now) < told <= instant(now + within)
 
 
 def instant_of(text: str, pointer: str) -> str:

@@ -37,7 +37,8 @@ from fourpair_service.records.model import (
 from fourpair_service.records.ports import Reader, Store, Writer
 from fourpair_service.records.sessions import DRAWER as SESSIONS
 
-FORMAT: Final = "fourpair export 1"
+EVERY_FORMAT: Final = "fourpair export "
+FORMAT: Final = f"{EVERY_FORMAT}1"
 
 
 def job_of(document: Document) -> Job:
@@ -179,7 +180,13 @@ def _documents(lines: Iterable[bytes]) -> Iterator[tuple[int, Document]]:
                 f"Line {number} follows the end; the export is no longer as it was written."
             )
         if number == 1:
-            if document.get("export") != FORMAT:
+            told = document.get("export")
+            if isinstance(told, str) and told.startswith(EVERY_FORMAT) and told != FORMAT:
+                raise ImportRefusedError(
+                    f"It was exported by a newer release: it says {told[:40]!r}, and this one reads {FORMAT!r}. "
+                    "Nothing was kept. Import it with that release."
+                )
+            if told != FORMAT:
                 raise ImportRefusedError(
                     f"The first line does not say {FORMAT!r}: this is no export that is read here."
                 )

@@ -12,8 +12,7 @@ from fourpair_service.records.appending import (
     Step,
     Written,
     append_step,
-    graded,
-    job_requirement,
+    graded_for,
     named,
     packed,
     remembered,
@@ -112,7 +111,7 @@ def _prepared(desk: Desk, caller: Caller, document: Document, external: External
     known = _existing(desk.store, job_id, label, external)
     if known is not None and caller.sees(known.job_id):
         document = retest_document(known, document)
-    content = graded(desk, document, job_requirement(job))
+    content = graded_for(desk, document, job)
     if known is None or not _same(desk.store, known, content):
         content = packed(desk, content)
     return Upsert(content, external)

@@ -52,8 +52,8 @@ def _named(copy: Path, name: str) -> Iterator[None]:
     """Let an error speak of what was copied, not of the copy."""
     try:
         yield
-    except StoreCorruptError as error:
-        raise StoreCorruptError(str(error).replace(str(copy), name)) from error
+    except StoreError as error:
+        raise type(error)(str(error).replace(str(copy), name)) from error
 
 
 def _proven(copy: Path, name: str) -> Proof:

@@ -3,7 +3,9 @@
 Values with few decimals become whole numbers of the last one; what does not
 come back bit for bit that way stays floating point. Curves of
 one parameter and equal decimals lie one behind the other in one compressed run,
-so that reading is a few calls. ``n / 10**d`` is the double nearest to the decimal for every
+and all runs are read into one array, so that reading is a few calls. What lies where
+stands apart from how long the runs are: it is the same for all links of an instrument,
+and understood once. ``n / 10**d`` is the double nearest to the decimal for every
 ``n`` below 2**53 and ``d`` up to 22, because both are exact and division rounds
 correctly (IEEE 754-2019, 4.3 and 5.4.1).
 """
@@ -13,7 +15,8 @@ from __future__ import annotations
 import zlib
 from base64 import b64decode, b64encode
 from collections.abc import Iterable, Iterator, Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
+from itertools import repeat
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -23,11 +26,18 @@ from pcodec import ChunkConfig, DeltaSpec, ModeSpec, standalone
 
 from fourpair_service.records.curves import BoolArray, Curve, FloatArray, Path
 
-# Written before every run, so that another form can follow one day.
-FORM: Final = b"C1"
+# Written before the rest, so that another form can follow one day. The first one told the sizes of
+# runs among what lies where; it is read for ever, and written no more.
+FORM: Final = b"C2"
+FIRST_FORM: Final = b"C1"
+# Of what lies where, and of each run: how many bytes.
+SIZE: Final = np.dtype(">u4")
+SIZE_BYTES: Final = SIZE.itemsize
 MOST_DECIMALS: Final = 9
 FLOATING: Final = -1
 LARGEST_EXACT: Final = 2.0**53
+# Whole numbers by what they hold, rounding up included.
+KINDS: Final = ((np.int16, 2.0**15 - 1), (np.int32, 2.0**31 - 1), (np.int64, LARGEST_EXACT))
 # Level 4 writes a thirtieth more. Searching for a better mode and order of differences saves a
 # hundredth of the bytes (dB; complex: a ninth) and takes twice as long (measured).
 CONFIG: Final = ChunkConfig(
@@ -37,9 +47,6 @@ CONFIG: Final = ChunkConfig(
 # ("sweeps", "next"): curves below one such path bend alike.
 KIND_STEPS: Final = 2
 
-# Path, where its values lie in their run, and which were integers.
-Place = tuple[Path, slice, int | str]
-
 NO_INTEGERS: Final = 0
 WHOLE_VALUES: Final = 1
 
@@ -48,18 +55,20 @@ def _bits_equal(a: FloatArray, b: FloatArray) -> bool:
     return bool((a.view(np.int64) == b.view(np.int64)).all())
 
 
-def _scaled(values: FloatArray, decimals: int) -> FloatArray | None:
+def _scaled(values: FloatArray, decimals: int) -> npt.NDArray[Any] | None:
+    """Return whole numbers of the last decimal, as narrow as they may be; ``None`` where that is not exact."""
     scale = 10.0**decimals
-    if max(float(values.max()), -float(values.min())) * scale >= LARGEST_EXACT:
+    largest = max(float(values.max()), -float(values.min())) * scale
+    if largest >= LARGEST_EXACT:
         return None
-    whole: FloatArray = values * scale
+    whole = values * scale
     np.rint(whole, out=whole)
-    # Adding zero makes a negative zero positive, which the comparison then notices.
-    whole += 0.0
-    return whole if _bits_equal(whole / scale, values) else None
+    narrow: npt.NDArray[np.signedinteger] = whole.astype(next(kind for kind, most in KINDS if largest < most))
+    # A negative zero is no whole number: its sign is missed here.
+    return narrow if _bits_equal(narrow / scale, values) else None
 
 
-def _exact(values: FloatArray, likely: int) -> tuple[int, FloatArray]:
+def _exact(values: FloatArray, likely: int) -> tuple[int, npt.NDArray[Any]]:
     """Return decimals that hold every value and the whole numbers of the last one, else the values."""
     candidates: tuple[int, ...] = (max(likely, 0), *range(MOST_DECIMALS + 1))
     for decimals in candidates:
@@ -85,14 +94,6 @@ def decimals_of(values: FloatArray, likely: int = 0) -> int:
     return _exact(values, likely)[0]
 
 
-def _narrow(whole: FloatArray) -> npt.NDArray[Any]:
-    low, high = whole.min(), whole.max()
-    for kind in (np.int16, np.int32):
-        if np.iinfo(kind).min <= low and high <= np.iinfo(kind).max:
-            return whole.astype(kind)
-    return whole.astype(np.int64)
-
-
 def _integers(curve: Curve) -> int | str:
     if curve.integers is None:
         return NO_INTEGERS
@@ -116,7 +117,7 @@ class _Run(NamedTuple):
 
     decimals: int
     curves: Sequence[Curve]
-    numbers: FloatArray
+    numbers: npt.NDArray[Any]
 
 
 def _runs(curves: Sequence[Curve]) -> Iterator[_Run]:
@@ -131,7 +132,7 @@ def _runs(curves: Sequence[Curve]) -> Iterator[_Run]:
             decimals = found
             yield _Run(found, own, numbers)
             continue
-        alike: dict[int, list[tuple[Curve, FloatArray]]] = {}
+        alike: dict[int, list[tuple[Curve, npt.NDArray[Any]]]] = {}
         for curve in own:
             decimals, numbers = _exact(curve.values, decimals)
             alike.setdefault(decimals, []).append((curve, numbers))
@@ -145,48 +146,106 @@ def encode(curves: Sequence[Curve]) -> bytes:
         return b""
     runs: list[bytes] = []
     told: list[list[Any]] = []
-    for decimals, group, values in _runs(curves):
-        numbers = values if decimals == FLOATING else _narrow(values)
-        run = standalone.simple_compress(numbers, CONFIG)
-        runs.append(run)
-        rows = [[list(c.path), len(c.values), _integers(c)] for c in group]
-        told.append([decimals, len(run), rows])
-    header = zlib.compress(orjson.dumps(told), 1)
-    return b"".join((FORM, len(header).to_bytes(4, "big"), header, *runs))
+    for decimals, group, numbers in _runs(curves):
+        runs.append(standalone.simple_compress(numbers, CONFIG))
+        told.append([decimals, [[list(c.path), len(c.values), _integers(c)] for c in group]])
+    layout = _packed_layout(orjson.dumps(told))
+    sizes = (len(part).to_bytes(SIZE_BYTES, "big") for part in (layout, *runs))
+    return b"".join((FORM, next(sizes), layout, *sizes, *runs))
 
 
 def decode(content: bytes) -> tuple[Curve, ...]:
-    """Return the curves that :func:`encode` was given, a parameter's together."""
+    """Return the curves that :func:`encode` was given, a parameter's together.
+
+    Raises:
+        ValueError: what is no store of curves, or not a whole one.
+    """
     if not content:
         return ()
-    if content[:2] != FORM:
-        raise ValueError(f"no curves of ours: they begin with {content[:2]!r}")
-    start = 6 + int.from_bytes(content[2:6], "big")
-    curves: list[Curve] = []
-    for decimals, size, places in _layout(content[6:start]):
-        flat = standalone.simple_decompress(content[start : start + size])
+    form, start = content[:2], 2 + SIZE_BYTES
+    if form not in (FORM, FIRST_FORM):
+        raise ValueError(f"no curves of ours: they begin with {form!r}")
+    size = int.from_bytes(content[2:start], "big")
+    header, start = content[start : start + size], start + size
+    if form == FIRST_FORM:
+        layout, sizes = _first_layout(header)
+    else:
+        layout = _layout(header)
+        sizes = np.frombuffer(content, SIZE, len(layout.runs), start).tolist()
+        start += SIZE_BYTES * len(sizes)
+    return _curves(layout, sizes, content, start)
+
+
+class _Layout(NamedTuple):
+    """What lies where once all runs are one array of numbers.
+
+    Attributes:
+        runs: the divisor of each run that makes values of its numbers, ``None`` where they are
+            values already, and where they lie.
+        paths: of the curves.
+        places: where the values of each lie.
+        integers: what is told of the integers of each; empty where no curve has any.
+        total: how many numbers there are.
+    """
+
+    runs: tuple[tuple[float | None, slice], ...]
+    paths: tuple[Path, ...]
+    places: tuple[slice, ...]
+    integers: tuple[int | str, ...]
+    total: int
+
+
+Rows = Sequence[tuple[list[str | int], int, int | str]]
+
+_curve = partial(tuple.__new__, Curve)
+
+
+def _curves(layout: _Layout, sizes: Iterable[int], content: bytes, start: int) -> tuple[Curve, ...]:
+    values = np.empty(layout.total)
+    for size, (divisor, own) in zip(sizes, layout.runs, strict=True):
+        numbers = standalone.simple_decompress(content[start : start + size])
         start += size
-        values = flat if decimals == FLOATING else flat / 10.0**decimals
-        values.flags.writeable = False
-        curves += [
-            Curve(path, values[own], _integers_back(told, values[own]) if told else None)
-            for path, own, told in places
-        ]
-    return tuple(curves)
+        if numbers is None or len(numbers) != own.stop - own.start:
+            raise ValueError(f"a run of curves is not the {own.stop - own.start} numbers that it should be")
+        if divisor is None:
+            values[own] = numbers
+        else:
+            np.divide(numbers, divisor, out=values[own])
+    values.flags.writeable = False
+    parts = [values[own] for own in layout.places]
+    integers = map(_integers_back, layout.integers, parts) if layout.integers else repeat(None)
+    # Past the initialiser, which would take as long as all of the above but decompressing.
+    return tuple(map(_curve, zip(layout.paths, parts, integers, strict=False)))
+
+
+def _placed(told: Iterable[tuple[int, Rows]]) -> _Layout:
+    runs, paths, places, integers = [], [], [], []
+    at = 0
+    for decimals, rows in told:
+        first = at
+        for path, size, which in rows:
+            paths.append(tuple(path))
+            places.append(slice(at, at + size))
+            integers.append(which)
+            at += size
+        runs.append((None if decimals == FLOATING else 10.0**decimals, slice(first, at)))
+    known = integers if any(which != NO_INTEGERS for which in integers) else ()
+    return _Layout(tuple(runs), tuple(paths), tuple(places), tuple(known), at)
 
 
 # Links of one instrument have their curves in the same places.
 @lru_cache(maxsize=64)
-def _layout(header: bytes) -> list[tuple[int, int, list[Place]]]:
-    """Return of each run its decimals, its bytes and what lies where in it."""
-    return [
-        (decimals, size, list(_places(rows)))
-        for decimals, size, rows in orjson.loads(zlib.decompress(header))
-    ]
+def _packed_layout(told: bytes) -> bytes:
+    return zlib.compress(told, 1)
 
 
-def _places(rows: Iterable[tuple[list[str | int], int, int | str]]) -> Iterable[Place]:
-    start = 0
-    for path, size, told in rows:
-        yield tuple(path), slice(start, start + size), told
-        start += size
+@lru_cache(maxsize=64)
+def _layout(header: bytes) -> _Layout:
+    return _placed(orjson.loads(zlib.decompress(header)))
+
+
+def _first_layout(header: bytes) -> tuple[_Layout, Sequence[int]]:
+    """Return what lies where and the sizes of the runs, as the first form tells both."""
+    told = orjson.loads(zlib.decompress(header))
+    layout = _placed([(decimals, rows) for decimals, _, rows in told])
+    return layout, [size for _, size, _ in told]

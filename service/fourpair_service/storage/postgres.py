@@ -20,7 +20,8 @@ from fourpair_service.records.errors import StoreError
 from fourpair_service.storage.opening import shown
 from fourpair_service.storage.postgres_dialect import query, values
 from fourpair_service.storage.postgres_errors import plain_errors
-from fourpair_service.storage.postgres_schema import Connection, applied_steps, migrate
+from fourpair_service.storage.postgres_schema import COUNT_ALONE, NEWEST, Connection, applied_steps, migrate
+from fourpair_service.storage.schema import refuse_unknown
 from fourpair_service.storage.sql_reader import SqlReader
 from fourpair_service.storage.sql_writer import SqlWriter
 from fourpair_service.storage.told_errors import made
@@ -110,6 +111,10 @@ class PostgresWriter(PostgresReader, SqlWriter):
         with plain_errors(self.path):
             return self._database.execute(query(sql).encode(), values(given)).rowcount
 
+    def _run_each(self, sql: str, given: Sequence[Any]) -> None:
+        with plain_errors(self.path), self._database.cursor() as cursor:
+            cursor.executemany(query(sql).encode(), [values(each) for each in given])
+
     def _next_seq(self) -> int:
         sql = "UPDATE counter SET value = value + 1 WHERE name = 'seq' RETURNING value"
         return self._one(lambda row: int(row[0]), sql) or 0
@@ -155,12 +160,17 @@ class PostgresStore(PostgresReader):
         return found
 
     @contextmanager
-    def _block(self, begin: str, end: str) -> Iterator[PostgresWriter]:
+    def _block(self, begin: str, end: str, *, writes: bool) -> Iterator[PostgresWriter]:
         database = self.database
-        with plain_errors(self.path):
-            for statement in begin.split(";"):
-                database.execute(statement.encode())
         try:
+            with plain_errors(self.path):
+                # In one message: BEGIN, what the block rests on, and how new the tables are.
+                cursor = database.execute(begin.encode())
+                while cursor.nextset():
+                    pass
+                newest = cursor.fetchone()
+            if writes:
+                refuse_unknown(newest or (), self.path)
             yield PostgresWriter(database, self.path)
             with plain_errors(self.path):
                 database.execute(end.encode())
@@ -173,15 +183,15 @@ class PostgresStore(PostgresReader):
     def reading(self) -> Iterator[PostgresWriter]:
         """Return a block that sees one state of the store, whatever others commit."""
         # The state is that of the first query, which must not wait for the block's own.
-        begin = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY;SELECT 1"
-        with self._block(begin, "ROLLBACK") as reader:
+        begin = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY; SELECT 1"
+        with self._block(begin, "ROLLBACK", writes=False) as reader:
             yield reader
 
     @contextmanager
     def writing(self, *, keep: bool = True) -> Iterator[PostgresWriter]:
         """Return a block; with ``keep=False`` everything is checked and nothing kept."""
-        begin = "BEGIN ISOLATION LEVEL READ COMMITTED;SELECT value FROM counter WHERE name = 'seq' FOR UPDATE"
-        with self._block(begin, "COMMIT" if keep else "ROLLBACK") as writer:
+        begin = f"BEGIN ISOLATION LEVEL READ COMMITTED; {COUNT_ALONE}; {NEWEST}"
+        with self._block(begin, "COMMIT" if keep else "ROLLBACK", writes=True) as writer:
             yield writer
 
     def touch_api_keys(self, used: Iterable[tuple[str, str]]) -> None:

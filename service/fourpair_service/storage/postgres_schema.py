@@ -6,21 +6,25 @@ and by rights that nobody is given, the owner included.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from typing import Any, Final, cast
 
 import psycopg
 from psycopg import sql
 from sqlite_utils import Database
 
-from fourpair_service.records.errors import SchemaFromFutureError
+from fourpair_service.records.errors import StoreReadOnlyError
 from fourpair_service.storage.postgres_dialect import definition, query, values
-from fourpair_service.storage.schema import APPEND_ONLY, MIGRATIONS, known_steps
+from fourpair_service.storage.schema import APPEND_ONLY, MIGRATIONS, known_steps, refuse_unknown
 
 Connection = psycopg.Connection[Any]
 
 # Any number of our own: whoever migrates holds it.
 MIGRATING: Final = 0x666F7572
+# What every block of writing begins with: they follow one another.
+COUNT_ALONE: Final = "SELECT value FROM counter WHERE name = 'seq' FOR UPDATE"
+# Read in each, with a snapshot of its own: a newer release may have come while this one is at work.
+NEWEST: Final = "SELECT max(name) FROM step"
 ROWS: Final = ("SELECT ", "UPDATE ")
 STEPS_TABLE: Final = (
     'CREATE TABLE IF NOT EXISTS step (name TEXT COLLATE "C" PRIMARY KEY, at TIMESTAMPTZ NOT NULL)'
@@ -47,6 +51,18 @@ NO_GAPS: Final = (
 )
 
 
+SERVING: Final = """
+    SELECT DISTINCT role.rolname FROM pg_class, aclexplode(relacl) AS given
+    JOIN pg_roles AS role ON role.oid = given.grantee
+    WHERE pg_class.oid = to_regclass('change') AND given.privilege_type = 'INSERT' AND role.rolname <> current_user
+    ORDER BY role.rolname
+"""
+OF_ANOTHER: Final = (
+    "{name} has the tables of an earlier release, and this role may not bring them up to date ({error}). Run "
+    "'fourpair-service grant ROLE' once with the URL of the role that owns them."
+)
+
+
 class _Translating:
     """Carries out on PostgreSQL what a step says to SQLite."""
 
@@ -68,35 +84,45 @@ def applied_steps(connection: Connection) -> tuple[str, ...]:
     return tuple(row[0] for row in connection.execute("SELECT name FROM step ORDER BY name"))
 
 
-def _refuse_unknown(applied: Sequence[str], name: str) -> None:
-    unknown = [step for step in applied if step not in known_steps()]
-    if unknown:
-        raise SchemaFromFutureError(
-            f"{name} was written by a newer release: it has the step {unknown[-1]}, and this release ends with "
-            f"{known_steps()[-1]}. Nothing was changed. Start the newer release, or restore a backup made before."
-        )
-
-
 def migrate(connection: Connection, name: str) -> None:
     """Bring a store to the schema of this release; others who do so wait meanwhile.
 
+    Roles that served it may use what the new steps make, as far as what there was.
+
     Raises:
         SchemaFromFutureError: it has steps that this release does not know.
-        psycopg.Error: the role may not do it.
+        StoreReadOnlyError: it is of an earlier release, and the role may not change its tables.
+        psycopg.Error: the role may not make tables.
     """
     applied = applied_steps(connection)
-    _refuse_unknown(applied, name)
+    refuse_unknown(applied, name)
     if set(applied) == set(known_steps()):
         return
-    with connection.transaction():
-        connection.execute("SELECT pg_advisory_xact_lock(%s)", (MIGRATING,))
-        connection.execute(STEPS_TABLE)
-        applied = applied_steps(connection)
-        for step in MIGRATIONS._migrations:
-            if step.name not in applied:
-                step.fn(cast(Database, _Translating(connection)))
-                connection.execute("INSERT INTO step VALUES (%s, now())", (step.name,))
-        _guard(connection)
+    try:
+        with connection.transaction():
+            connection.execute("SELECT pg_advisory_xact_lock(%s)", (MIGRATING,))
+            if applied:
+                # Blocks of writing of an older release end before, and those that follow find the new steps.
+                connection.execute(COUNT_ALONE)
+            before, serving = _own_tables(connection), _serving(connection)
+            carry_out(connection, known_steps())
+            for role in serving:
+                _give(connection, role, _own_tables(connection) - before)
+    except psycopg.errors.InsufficientPrivilege as error:
+        if not applied:
+            raise
+        raise StoreReadOnlyError(OF_ANOTHER.format(name=name, error=str(error).splitlines()[0])) from error
+
+
+def carry_out(connection: Connection, steps: Sequence[str]) -> None:
+    """Carry out those of the steps that a store has not behind it, and guard what is append-only."""
+    connection.execute(STEPS_TABLE)
+    applied = applied_steps(connection)
+    for step in MIGRATIONS._migrations:
+        if step.name in steps and step.name not in applied:
+            step.fn(cast(Database, _Translating(connection)))
+            connection.execute("INSERT INTO step VALUES (%s, now())", (step.name,))
+    _guard(connection)
 
 
 def _guard(connection: Connection) -> None:
@@ -119,13 +145,25 @@ def _guard(connection: Connection) -> None:
 
 def grant(connection: Connection, role: str) -> None:
     """Give a role what the service needs and no more; asked by the owner of the tables."""
-    told = sql.Identifier(role)
     with connection.transaction():
-        rows = connection.execute(
-            "SELECT tablename FROM pg_tables WHERE schemaname = current_schema() AND tableowner = current_user"
-        )
-        for (table,) in rows.fetchall():
-            rights = "SELECT, INSERT" if table in APPEND_ONLY else "SELECT, INSERT, UPDATE, DELETE"
-            rights = "SELECT" if table == "step" else rights
-            statement = sql.SQL("GRANT " + rights + " ON {} TO {}").format(sql.Identifier(table), told)
-            connection.execute(statement)
+        _give(connection, role, _own_tables(connection))
+
+
+def _give(connection: Connection, role: str, tables: Set[str]) -> None:
+    for table in sorted(tables):
+        rights = "SELECT, INSERT" if table in APPEND_ONLY else "SELECT, INSERT, UPDATE, DELETE"
+        rights = "SELECT" if table == "step" else rights
+        statement = sql.SQL("GRANT " + rights + " ON {} TO {}")
+        connection.execute(statement.format(sql.Identifier(table), sql.Identifier(role)))
+
+
+def _own_tables(connection: Connection) -> Set[str]:
+    rows = connection.execute(
+        "SELECT tablename FROM pg_tables WHERE schemaname = current_schema() AND tableowner = current_user"
+    )
+    return {table for (table,) in rows.fetchall()}
+
+
+def _serving(connection: Connection) -> Sequence[str]:
+    """Return the roles that the store serves by: those which may append to its feed."""
+    return [role for (role,) in connection.execute(SERVING).fetchall()]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import zlib
 from collections.abc import Mapping
 from dataclasses import asdict, fields, replace
 from functools import lru_cache
@@ -22,9 +21,9 @@ from fourpair_service.records.model import (
     Revision,
 )
 from fourpair_service.storage.codec import decode, encode
+from fourpair_service.storage.packing import packed, unpacked
 
 TRAITS: Final = ("categories_met", "applications", "power_types", "failing")
-ZLIB_LEVEL: Final = 1
 
 _columns: dict[type, tuple[str, ...]] = {}
 
@@ -43,16 +42,6 @@ def insertion(table: str, names: tuple[str, ...], *, replacing: tuple[str, ...] 
         return told
     others = ", ".join(f"{n} = excluded.{n}" for n in names if n not in replacing)
     return f"{told} ON CONFLICT ({', '.join(replacing)}) DO UPDATE SET {others}"
-
-
-def packed(document: Any) -> bytes:
-    """Return a document as few bytes."""
-    return zlib.compress(orjson.dumps(document), ZLIB_LEVEL)
-
-
-def unpacked(content: bytes) -> Any:
-    """Return a document from its bytes."""
-    return orjson.loads(zlib.decompress(content))
 
 
 def content_row(seq: int, measurement: Parted, verdict: Document) -> dict[str, Any]:

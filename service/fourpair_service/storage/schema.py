@@ -7,6 +7,8 @@ refuses to change or drop what is append-only, whoever asks.
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable
+from functools import cache
 from typing import Final
 
 from sqlite_utils import Database
@@ -298,6 +300,11 @@ def _tally(db: Database) -> None:
         db.execute(statement)
 
 
+@MIGRATIONS(name="0004_second_forms")
+def _second_forms(_db: Database) -> None:
+    """Change no table: a release that cannot read what is written from here on shall not open the store."""
+
+
 # Labels as people sort them. What that is may not be told in SQL, so the rows there are told one by one.
 LABEL_ORDER: Final = (
     "ALTER TABLE record ADD COLUMN label_order TEXT NOT NULL DEFAULT ''",
@@ -307,7 +314,7 @@ LABEL_ORDER: Final = (
 LABELS: Final = "SELECT row, label FROM record WHERE row > ? ORDER BY row LIMIT 1000"
 
 
-@MIGRATIONS(name="0004_label_order")
+@MIGRATIONS(name="0005_label_order")
 def _label_order(db: Database) -> None:
     add_column, *indexes = LABEL_ORDER
     db.execute(add_column)
@@ -319,6 +326,7 @@ def _label_order(db: Database) -> None:
         db.execute(statement)
 
 
+@cache
 def known_steps() -> tuple[str, ...]:
     """Return the steps of this release in order."""
     return tuple(step.name for step in MIGRATIONS._migrations)
@@ -329,6 +337,24 @@ def applied_steps(connection: sqlite3.Connection) -> tuple[str, ...]:
     return tuple(step.name for step in MIGRATIONS.applied(Database(connection)))
 
 
+# Read in every block of writing: a newer release may have come while this one is at work.
+NEWEST: Final = "SELECT max(name) FROM _sqlite_migrations WHERE migration_set = 'fourpair'"
+
+
+def refuse_unknown(applied: Iterable[str], name: str) -> None:
+    """Refuse a store that has steps behind it which this release does not know.
+
+    Raises:
+        SchemaFromFutureError: it has; nothing was changed.
+    """
+    unknown = [step for step in applied if step not in known_steps()]
+    if unknown:
+        raise SchemaFromFutureError(
+            f"{name} was written by a newer release: it has the step {unknown[-1]}, and this release ends with "
+            f"{known_steps()[-1]}. Nothing was changed. Start the newer release, or restore a backup made before."
+        )
+
+
 def migrate(connection: sqlite3.Connection, path: str) -> None:
     """Bring a store to the schema of this release; other processes wait meanwhile.
 
@@ -337,12 +363,7 @@ def migrate(connection: sqlite3.Connection, path: str) -> None:
             nothing was changed.
     """
     applied = applied_steps(connection)
-    unknown = [name for name in applied if name not in known_steps()]
-    if unknown:
-        raise SchemaFromFutureError(
-            f"{path} was written by a newer release: it has the step {unknown[-1]}, and this release ends with "
-            f"{known_steps()[-1]}. Nothing was changed. Start the newer release, or restore a backup made before."
-        )
+    refuse_unknown(applied, path)
     if applied == known_steps():
         return
     with plain_errors(path):

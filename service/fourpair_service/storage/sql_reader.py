@@ -26,6 +26,7 @@ from fourpair_service.records.model import (
 from fourpair_service.records.search import Filter, Group, GroupBy, Position, Sort
 from fourpair_service.records.transfer import job_of
 from fourpair_service.storage import rows, sql_search
+from fourpair_service.storage.packing import unpacked
 
 T = TypeVar("T")
 # Values by place and by name, as both drivers give them.
@@ -121,9 +122,7 @@ class SqlReader:
 
     def verdict(self, record_id: str, number: int) -> Document | None:
         """Return the verdict of a revision."""
-        return self._one(
-            lambda r: rows.unpacked(r["verdict"]), f"SELECT verdict {CONTENT}", record_id, number
-        )
+        return self._one(lambda r: unpacked(r["verdict"]), f"SELECT verdict {CONTENT}", record_id, number)
 
     def measurement(self, record_id: str, number: int) -> Parted | None:
         """Return the measurement of a revision, people by id."""
@@ -136,9 +135,7 @@ class SqlReader:
     def assessment(self, record_id: str, number: int) -> Assessment | None:
         """Return the newest assessment of a revision."""
         sql = "SELECT version, document FROM assessment WHERE record_id = ? AND number = ?"
-        return self._one(
-            lambda r: Assessment(r["version"], rows.unpacked(r["document"])), sql, record_id, number
-        )
+        return self._one(lambda r: Assessment(r["version"], unpacked(r["document"])), sql, record_id, number)
 
     def last_change(self) -> Change | None:
         """Return the newest entry of the feed."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from abc import abstractmethod
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any, Final
@@ -37,6 +37,7 @@ from fourpair_service.records.model import (
     Revision,
 )
 from fourpair_service.storage import rows
+from fourpair_service.storage.packing import packed
 from fourpair_service.storage.rows import columns, insertion
 from fourpair_service.storage.sql_reader import SqlReader
 
@@ -73,6 +74,10 @@ class SqlWriter(SqlReader):
     @abstractmethod
     def _run(self, sql: str, values: Any = ()) -> int:
         """Carry out a statement and return how many rows it changed."""
+
+    @abstractmethod
+    def _run_each(self, sql: str, values: Sequence[Any]) -> None:
+        """Carry out a statement for each of some values."""
 
     @contextmanager
     def attempt(self) -> Iterator[None]:
@@ -148,16 +153,17 @@ class SqlWriter(SqlReader):
     def _index(self, record: Record, before: Record | None) -> None:
         if before is not None:
             self._run("DELETE FROM record_external_id WHERE record_id = ?", (record.id,))
-        for system, value in record.external_ids.items():
-            self._run("INSERT INTO record_external_id VALUES (?, ?, ?)", (system, value, record.id))
+        ids = [(system, value, record.id) for system, value in record.external_ids.items()]
+        if ids:
+            self._run_each("INSERT INTO record_external_id VALUES (?, ?, ?)", ids)
         self._index_traits(record, is_new=before is None)
 
     def _index_traits(self, record: Record, *, is_new: bool) -> None:
         if not is_new:
             self._run("DELETE FROM record_trait WHERE record_row = ?", (record.row,))
-        for kind in rows.TRAITS:
-            for value in getattr(record, kind):
-                self._run("INSERT INTO record_trait VALUES (?, ?, ?)", (record.row, kind, value))
+        traits = [(record.row, kind, value) for kind in rows.TRAITS for value in getattr(record, kind)]
+        if traits:
+            self._run_each("INSERT INTO record_trait VALUES (?, ?, ?)", traits)
 
     def put_job(self, job: Job, kind: ChangeKind) -> Change:
         """Keep a new revision of a job and tell the feed.
@@ -179,7 +185,7 @@ class SqlWriter(SqlReader):
         return change
 
     def _keep_assessment(self, record_id: str, number: int, assessment: Assessment) -> None:
-        content = rows.packed(assessment.document)
+        content = packed(assessment.document)
         own = {"record_id": record_id, "number": number, "version": assessment.version, "document": content}
         self._run(PUT_ASSESSMENT, own)
 

@@ -14,16 +14,16 @@ import sqlite3
 import threading
 import time
 from abc import abstractmethod
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from fourpair_service.records.errors import StoreReadOnlyError
-from fourpair_service.storage.schema import applied_steps, migrate
+from fourpair_service.storage.schema import NEWEST, applied_steps, migrate, refuse_unknown
 from fourpair_service.storage.sql_reader import SqlReader
 from fourpair_service.storage.sql_writer import SqlWriter
-from fourpair_service.storage.told_errors import PRIMARY_CODE, made, plain_errors
+from fourpair_service.storage.told_errors import PRIMARY_CODE, made, plain_error, plain_errors
 
 T = TypeVar("T")
 
@@ -102,13 +102,19 @@ class SqliteReader(SqlReader):
     def connection(self) -> sqlite3.Connection:
         """The connection of this thread or block."""
 
+    # A dozen statements make a record: each says itself what plain_errors says, which takes as long as one.
+
     def _all(self, make: Callable[[Any], T], sql: str, *values: Any) -> list[T]:
-        with plain_errors(self.path):
+        try:
             return [made(make, row, self.path) for row in self.connection.execute(sql, values)]
+        except sqlite3.Error as error:
+            raise plain_error(error, self.path) from error
 
     def _one(self, make: Callable[[Any], T], sql: str, *values: Any) -> T | None:
-        with plain_errors(self.path):
+        try:
             row = self.connection.execute(sql, values).fetchone()
+        except sqlite3.Error as error:
+            raise plain_error(error, self.path) from error
         return None if row is None else made(make, row, self.path)
 
 
@@ -124,8 +130,16 @@ class SqliteWriter(SqliteReader, SqlWriter):
         return self._connection
 
     def _run(self, sql: str, values: Any = ()) -> int:
-        with plain_errors(self.path):
+        try:
             return self._connection.execute(sql, values).rowcount
+        except sqlite3.Error as error:
+            raise plain_error(error, self.path) from error
+
+    def _run_each(self, sql: str, values: Sequence[Any]) -> None:
+        try:
+            self._connection.executemany(sql, values)
+        except sqlite3.Error as error:
+            raise plain_error(error, self.path) from error
 
 
 class SqliteStore(SqliteReader):
@@ -183,6 +197,8 @@ class SqliteStore(SqliteReader):
         with plain_errors(self.path):
             _begin(connection, self._busy_timeout_s)
         try:
+            with plain_errors(self.path):
+                refuse_unknown(connection.execute(NEWEST).fetchone(), self.path)
             yield SqliteWriter(connection, self.path)
             with plain_errors(self.path):
                 connection.execute("COMMIT" if keep else "ROLLBACK")

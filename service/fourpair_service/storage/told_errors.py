@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, Final, TypeVar
 
+import zstandard
+
 from fourpair_service.records.errors import (
     ContentUnreadableError,
     StoreBusyError,
@@ -52,7 +54,7 @@ def plain_error(error: sqlite3.Error, path: str) -> StoreError:
 
 
 # What the readers of stored documents raise over bytes that are not what was written.
-UNREADABLE: Final = (KeyError, TypeError, ValueError, RuntimeError, zlib.error)
+UNREADABLE: Final = (KeyError, TypeError, ValueError, RuntimeError, zlib.error, zstandard.ZstdError)
 
 
 def made(make: Callable[[Any], T], row: Any, path: str) -> T:

@@ -71,9 +71,22 @@ def feed_loop_ohm(resistance: LinkResistance, name: str) -> float | None:
 
 def class_result(power_class: PowerClass, resistance: LinkResistance) -> ClassResult:
     """Return what one class comes to on this link, at the lowest voltage that its source may have."""
-    feeds = tuple(_feed(power_class, resistance, name) for name in feed_names(power_class))
-    state = either_way(tuple(feed.state for feed in feeds))
+    feeds = _feeds(power_class, resistance)
+    state = _state(feeds)
     return ClassResult(power_class, state, feeds, _reason(power_class, feeds, state, resistance))
+
+
+def class_state(power_class: PowerClass, resistance: LinkResistance) -> Support:
+    """Return the state that :func:`class_result` tells, alone."""
+    return _state(_feeds(power_class, resistance))
+
+
+def _feeds(power_class: PowerClass, resistance: LinkResistance) -> tuple[Feed, ...]:
+    return tuple(_feed(power_class, resistance, name) for name in feed_names(power_class))
+
+
+def _state(feeds: tuple[Feed, ...]) -> Support:
+    return either_way(tuple(feed.state for feed in feeds))
 
 
 def _feed(power_class: PowerClass, resistance: LinkResistance, name: str) -> Feed:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,7 +10,7 @@ from fourpair_service.domain.cords import Cords, StatedCords, cords_for
 from fourpair_service.domain.facts import CableFacts
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.powering.circuit import available_w
-from fourpair_service.domain.powering.classes import ClassResult, class_result
+from fourpair_service.domain.powering.classes import ClassResult, class_result, class_state
 from fourpair_service.domain.powering.facts import PowerClass, PoweringFacts, SourceType
 from fourpair_service.domain.powering.heating import CAUTIONS, Guidance, guidance
 from fourpair_service.domain.powering.resistance import LinkResistance, link_resistance
@@ -81,7 +81,9 @@ def power_on(
         standard: family of the edition, ``TIA`` or ``ISO``, for the stranded factor.
         stated: cords to add to a permanent link; ``None``: the default.
     """
-    resistance, classes, types = _judged(measurement, facts, cable, standard, stated)
+    resistance = _resistance(measurement, facts, cable, standard, stated)
+    classes = {n: class_result(power_class, resistance) for n, power_class in facts.classes.items()}
+    types = {n: _type_result(source_type, classes) for n, source_type in facts.types.items()}
     top = _highest(classes)
     told = facts.classes[top] if top is not None else None
     at_a = _nominal_pair_a(told) if told else facts.types[min(facts.types)].pair_current_a
@@ -105,22 +107,23 @@ def supported_types(
     stated: StatedCords | None = None,
 ) -> tuple[int, ...]:
     """Return the power types that :func:`power_on` calls supported, alone."""
-    _, _, types = _judged(measurement, facts, cable, standard, stated)
-    return tuple(number for number, result in types.items() if result.state is Support.SUPPORTED)
+    resistance = _resistance(measurement, facts, cable, standard, stated)
+    return tuple(
+        number
+        for number, source_type in facts.types.items()
+        if class_state(facts.classes[_top_class(source_type, facts.classes)], resistance) is Support.SUPPORTED
+    )
 
 
-def _judged(
+def _resistance(
     measurement: LinkMeasurement,
     facts: PoweringFacts,
     cable: CableFacts,
     standard: str,
     stated: StatedCords | None,
-) -> tuple[LinkResistance, dict[int, ClassResult], dict[int, TypeResult]]:
+) -> LinkResistance:
     cords = cords_added(measurement, facts, cable, standard, stated)
-    resistance = link_resistance(measurement, cords, cable, facts)
-    classes = {n: class_result(power_class, resistance) for n, power_class in facts.classes.items()}
-    types = {n: _type_result(source_type, classes) for n, source_type in facts.types.items()}
-    return resistance, classes, types
+    return link_resistance(measurement, cords, cable, facts)
 
 
 def cords_added(
@@ -159,10 +162,15 @@ def _highest(classes: Mapping[int, ClassResult]) -> int | None:
     return max((n for n, result in classes.items() if result.state is Support.SUPPORTED), default=None)
 
 
+def _top_class(source_type: SourceType, known: Iterable[int]) -> int:
+    """Return the class that decides of a type: the highest of those known that it goes up to."""
+    return max(number for number in known if number <= source_type.highest_class)
+
+
 def _type_result(source_type: SourceType, classes: Mapping[int, ClassResult]) -> TypeResult:
     own = {n: result for n, result in classes.items() if n <= source_type.highest_class}
     available = {n: _available_w(source_type, result) for n, result in own.items()}
-    return TypeResult(source_type, own[max(own)].state, _highest(own), available)
+    return TypeResult(source_type, own[_top_class(source_type, own)].state, _highest(own), available)
 
 
 def _available_w(source_type: SourceType, result: ClassResult) -> float | None:

@@ -11,13 +11,12 @@ from werkzeug.exceptions import NotFound
 from fourpair_service.http.auth import caller, needs
 from fourpair_service.http.office.framing import Frame, frame, shown
 from fourpair_service.http.office.job_pages import last_seq
-from fourpair_service.http.operation import tagged
 from fourpair_service.http.resources.records import revision_at
+from fourpair_service.http.revalidation import tagged_by_content
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.services import services
 from fourpair_service.http.sheets import record_source, sheet_response
 from fourpair_service.records.desk import visible_record, visible_revision, visible_revisions
-from fourpair_service.records.integrity import digest
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Record, Revision
 from fourpair_service.records.ports import Reader
@@ -124,7 +123,7 @@ def _sheet(record_id: str, media: str, around: Frame) -> Response:
     form = SheetForm(media, tongue=Tongue(words.code), length_unit=words.length_unit)
     response = sheet_response(source, form)
     response.vary.update(("Accept-Language", "Cookie"))
-    return tagged(response, digest(response.get_data())[7:39])
+    return tagged_by_content(response)
 
 
 @needs(Scope.READ)

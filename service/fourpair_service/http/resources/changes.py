@@ -10,9 +10,10 @@ from flask.views import MethodView
 
 from fourpair_service.http.auth import caller
 from fourpair_service.http.kit import StrictBlueprint
-from fourpair_service.http.operation import JSON, answered, json_object, loaded, operate, raw_body, tagged
+from fourpair_service.http.operation import JSON, answered, json_object, loaded, operate, raw_body
 from fourpair_service.http.record_documents import change_document
 from fourpair_service.http.resources.records import filter_of
+from fourpair_service.http.revalidation import tagged_by_content
 from fourpair_service.http.schemas.change_answers import (
     ChangesSchema,
     IdempotencySchema,
@@ -24,7 +25,6 @@ from fourpair_service.http.schemas.queries import ChangesQuery, StatsQuery
 from fourpair_service.http.services import services
 from fourpair_service.records.curves import Document
 from fourpair_service.records.errors import InvalidQueryError
-from fourpair_service.records.integrity import canonical_json, digest
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Change
 from fourpair_service.records.ports import Reader
@@ -95,7 +95,7 @@ class Changes(MethodView):
         found, last = waited(query)
         changes = [change_document(change, caller()) for change in found]
         document = {"changes": changes, "next_after": reached(found, last, query), "last_seq": last}
-        return tagged(answered(document), digest(canonical_json(document))[7:39])
+        return tagged_by_content(answered(document))
 
 
 def _values(reader: Reader, by: Sequence[GroupBy], values: Sequence[str | None]) -> dict[str, str | None]:
@@ -126,14 +126,14 @@ class Stats(MethodView):
                 for group in reader.stats(filter_of(query), by)
             ]
         document = {"seq": last.seq if last else 0, "groups": groups}
-        return tagged(answered(document), digest(canonical_json(document))[7:39])
+        return tagged_by_content(answered(document))
 
 
 @blueprint.route("/idempotency/<key>")
 class Idempotency(MethodView):
     """What became of a request."""
 
-    @operate(blueprint, "getIdempotency", scope=Scope.WRITE, answer=IdempotencySchema)
+    @operate(blueprint, "getIdempotency", scope=Scope.WRITE, answer=IdempotencySchema, problems=(304,))
     def get(self, query: Mapping[str, Any], key: str) -> Response:
         """Say what became of an idempotency key: landed, running, or not landed so far.
 
@@ -143,16 +143,18 @@ class Idempotency(MethodView):
         is_running = own.running.has(caller().actor, key)
         entry = own.desk.store.idempotency(caller().actor, key)
         state = "landed" if entry else "running" if is_running else "not_landed"
-        return answered(
-            {
-                "key": key,
-                "state": state,
-                "subject": entry.subject if entry else None,
-                "subject_id": entry.subject_id if entry else None,
-                "revision": entry.number if entry else None,
-                "seq": entry.seq if entry else None,
-                "at": entry.at if entry else None,
-            }
+        return tagged_by_content(
+            answered(
+                {
+                    "key": key,
+                    "state": state,
+                    "subject": entry.subject if entry else None,
+                    "subject_id": entry.subject_id if entry else None,
+                    "revision": entry.number if entry else None,
+                    "seq": entry.seq if entry else None,
+                    "at": entry.at if entry else None,
+                }
+            )
         )
 
 

@@ -23,8 +23,9 @@ from fourpair_service.http.handovers import (
 )
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.line_stream import STREAMS, Streams
-from fourpair_service.http.operation import IDEMPOTENCY, answered, operate, tagged
+from fourpair_service.http.operation import IDEMPOTENCY, answered, operate
 from fourpair_service.http.resources.revisions import asked_format
+from fourpair_service.http.revalidation import TAG_LENGTH, tagged, tagged_by_content
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.handovers import FILE, HANDOVER_CONTENT, HandoverQuery, HandoverSchema
 from fourpair_service.http.services import services
@@ -36,7 +37,6 @@ from fourpair_service.records.handovers.model import Order
 from fourpair_service.records.keys import Scope
 
 PIECE_BYTES: Final = 65_536
-TAG_LENGTH: Final = 32
 
 blueprint = StrictBlueprint("handovers", __name__, url_prefix="/v1", description="The papers of a whole job")
 
@@ -157,10 +157,11 @@ class Handovers(MethodView):
 class OneHandover(MethodView):
     """One order."""
 
-    @operate(blueprint, "getHandoverState", scope=Scope.READ, answer=HandoverSchema, problems=(404,))
+    @operate(blueprint, "getHandoverState", scope=Scope.READ, answer=HandoverSchema, problems=(304, 404))
     def get(self, query: Mapping[str, Any], job_id: str, handover_id: str) -> Response:
         """Tell how far the papers are: how many links are done, of how many."""
-        return answered(_answer(visible_order(services().desk.store, caller(), job_id, handover_id)))
+        order = visible_order(services().desk.store, caller(), job_id, handover_id)
+        return tagged_by_content(answered(_answer(order)))
 
 
 @blueprint.route(f"{PATH}/<handover_id>/file")

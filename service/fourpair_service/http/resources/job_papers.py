@@ -24,13 +24,12 @@ from fourpair_service.http.operation import (
     json_object,
     loaded,
     operate,
-    tagged,
-    tagged_by_content,
 )
 from fourpair_service.http.record_documents import attachment_document, schedule_document
 from fourpair_service.http.resources.grade import body_bytes
 from fourpair_service.http.resources.jobs import CHANGE
 from fourpair_service.http.resources.revisions import CSV, CSV_DOC, asked_format
+from fourpair_service.http.revalidation import document_tag, tagged_by_content
 from fourpair_service.http.schemas.document_errors import FieldError
 from fourpair_service.http.schemas.fields import Items
 from fourpair_service.http.schemas.job_answers import (
@@ -127,6 +126,10 @@ def _report(before: Job, links: list[tuple[int, ScheduledLink]]) -> Document:
     }
 
 
+def _told(job: Job) -> Document:
+    return {"schedule": schedule_document(job), "lines": [], "removed": []}
+
+
 @blueprint.route("/jobs/<job_id>/schedule")
 class Schedule(MethodView):
     """The links that a job must have."""
@@ -148,9 +151,9 @@ class Schedule(MethodView):
             rows = [(link.label, link.item_code or "") for link in job.schedule]
             response = Response(csv_text(HEADER, rows), content_type=f"{CSV}; charset=utf-8; header=present")
         else:
-            response = answered({"schedule": schedule_document(job), "lines": [], "removed": []})
+            response = answered(_told(job))
         response.vary.add("Accept")
-        return tagged(response, f"{job_tag(job)}-{form}" if form == "csv" else job_tag(job))
+        return tagged_by_content(response, job_tag(job))
 
     @operate(
         blueprint,
@@ -179,7 +182,8 @@ class Schedule(MethodView):
         values = {"schedule": tuple(link for _, link in links)}
         with terms(caller(), body=raw, dry_run=dry_run, expected=expected) as own:
             written = job_commands.change_job(desk, caller(), job_id, values, own)
-        return answered(report, headers={"ETag": f'"{job_tag(written.job)}"'})
+        tag = document_tag(_told(written.job), job_tag(written.job))
+        return answered(report, headers={"ETag": f'"{tag}"'})
 
 
 @blueprint.route("/jobs/<job_id>/attachments")
@@ -232,6 +236,7 @@ class OneAttachment(MethodView):
         "getAttachment",
         scope=Scope.READ,
         answer={"type": "string", "contentMediaType": OCTETS},
+        answer_kind=OCTETS,
         problems=(304, 404),
     )
     def get(self, query: Mapping[str, Any], job_id: str, attachment_id: str) -> Response:
@@ -242,4 +247,4 @@ class OneAttachment(MethodView):
             content = job_commands.attached_bytes(reader, attachment)
         response = Response(content, content_type=OCTETS)
         response.headers.set("Content-Disposition", "attachment", filename=attachment.name)
-        return tagged(response, attachment.digest.removeprefix("sha256:"))
+        return tagged_by_content(response)

@@ -10,13 +10,13 @@ from flask.views import MethodView
 
 from fourpair_service.http.auth import caller
 from fourpair_service.http.kit import StrictBlueprint
-from fourpair_service.http.operation import answered, operate, tagged
+from fourpair_service.http.operation import answered, operate
+from fourpair_service.http.revalidation import tagged_by_content
 from fourpair_service.http.schemas.job_answers import BillingSchema, JobFaultListSchema, JobSummarySchema
 from fourpair_service.http.schemas.queries import AsOfQuery, BillingQuery, FaultsQuery
 from fourpair_service.http.services import services
 from fourpair_service.records.curves import Document
 from fourpair_service.records.desk import visible_job
-from fourpair_service.records.integrity import canonical_json, digest
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Job
 from fourpair_service.records.ports import Reader
@@ -31,7 +31,7 @@ blueprint = StrictBlueprint("job-views", __name__, url_prefix="/v1", description
 def _told(job_id: str, view: Callable[[Reader, Job], Document]) -> Response:
     with services().desk.store.reading() as reader:
         document = view(reader, visible_job(reader, caller(), job_id))
-    return tagged(answered(document), digest(canonical_json(document))[7:39])
+    return tagged_by_content(answered(document))
 
 
 @blueprint.route("/jobs/<job_id>/summary")

@@ -20,11 +20,10 @@ from fourpair_service.http.operation import (
     loaded,
     operate,
     raw_body,
-    tagged,
-    tagged_by_content,
 )
 from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import job_document
+from fourpair_service.http.revalidation import document_tag, tagged_by_content
 from fourpair_service.http.schemas.job_answers import JobAnswerSchema, JobListSchema
 from fourpair_service.http.schemas.jobs import AcceptanceSchema, JobChangeSchema, JobSchema
 from fourpair_service.http.schemas.queries import AsOfQuery, CursorQuery, WriteQuery
@@ -64,12 +63,13 @@ def job_response(written: JobWritten, *, dry_run: bool = False) -> Response:
     """Return a job as a write left it, with the ETag that the next one can rest on."""
     job = written.job
     is_new = job.revision == 1 and not dry_run
-    headers = {"ETag": f'"{job_tag(job)}"'}
+    document = job_document(services().desk.store, job)
+    headers = {"ETag": f'"{document_tag(document, job_tag(job))}"'}
     if written.replayed:
         headers["Idempotent-Replayed"] = "true"
     if is_new:
         headers["Location"] = f"/v1/jobs/{job.id}"
-    return answered(job_document(services().desk.store, job), 201 if is_new else 200, headers)
+    return answered(document, 201 if is_new else 200, headers)
 
 
 def values_of(read: Mapping[str, Any]) -> Document:
@@ -158,7 +158,7 @@ class OneJob(MethodView):
             job = visible_job(reader, caller(), job_id)
             if "as_of" in query:
                 job = job_at(reader, job.id, query["as_of"])
-            return tagged(answered(job_document(reader, job)), job_tag(job))
+            return tagged_by_content(answered(job_document(reader, job)), job_tag(job))
 
     @operate(
         blueprint,

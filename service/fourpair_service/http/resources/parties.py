@@ -11,6 +11,7 @@ from flask.views import MethodView
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.operation import answered, operate
 from fourpair_service.http.record_documents import party_document
+from fourpair_service.http.revalidation import tagged_by_content
 from fourpair_service.http.schemas.job_answers import PartyListSchema, PartySchema
 from fourpair_service.http.schemas.queries import WriteQuery
 from fourpair_service.http.services import services
@@ -24,10 +25,11 @@ blueprint = StrictBlueprint("parties", __name__, url_prefix="/v1", description="
 class Parties(MethodView):
     """People and customers."""
 
-    @operate(blueprint, "listParties", scope=Scope.ADMIN, answer=PartyListSchema)
+    @operate(blueprint, "listParties", scope=Scope.ADMIN, answer=PartyListSchema, problems=(304,))
     def get(self, query: Mapping[str, Any]) -> Response:
         """List people and customers."""
-        return answered({"parties": [party_document(party) for party in services().desk.store.parties()]})
+        found = [party_document(party) for party in services().desk.store.parties()]
+        return tagged_by_content(answered({"parties": found}))
 
 
 @blueprint.route("/parties/<party_id>")

@@ -22,13 +22,12 @@ from fourpair_service.http.operation import (
     loaded,
     operate,
     raw_body,
-    tagged,
-    tagged_by_content,
 )
 from fourpair_service.http.paging import linked
 from fourpair_service.http.record_documents import record_document, revision_document, written_document
 from fourpair_service.http.record_grader import RecordGrader
 from fourpair_service.http.resources.grade import OTHER_FORMS
+from fourpair_service.http.revalidation import document_tag, tagged_by_content
 from fourpair_service.http.schemas.jobs import WithdrawalSchema
 from fourpair_service.http.schemas.measurement import MeasurementSchema
 from fourpair_service.http.schemas.queries import (
@@ -103,7 +102,8 @@ def written_response(written: Written, *, dry_run: bool) -> Response:
     store = services().desk.store
     document = written_document(store, written, dry_run=dry_run)
     is_new = document["result"] == "created" and not dry_run
-    headers = {"ETag": f'"{record_tag(written.revision)}"'}
+    read = {name: document[name] for name in ("record", "revision")}
+    headers = {"ETag": f'"{document_tag(read, record_tag(written.revision))}"'}
     if written.replayed:
         headers["Idempotent-Replayed"] = "true"
     if is_new:
@@ -115,7 +115,7 @@ def record_response(reader: Reader, record: Record, revision: Revision) -> Respo
     """Return a record and one of its revisions."""
     seq = reader.revision_seqs(record.id)[revision.number]
     document = {"record": record_document(reader, record), "revision": revision_document(revision, seq)}
-    return tagged(answered(document), record_tag(revision))
+    return tagged_by_content(answered(document), record_tag(revision))
 
 
 def revision_at(reader: Reader, record: Record, as_of: int | None) -> Revision:

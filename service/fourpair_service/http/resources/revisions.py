@@ -12,10 +12,11 @@ from flask.views import MethodView
 from fourpair_service.http.auth import caller
 from fourpair_service.http.kit import StrictBlueprint
 from fourpair_service.http.measurement_csv import measurement_csv
-from fourpair_service.http.operation import answered, operate, tagged, tagged_by_content
+from fourpair_service.http.operation import answered, operate
 from fourpair_service.http.query_errors import NotAcceptableError
 from fourpair_service.http.record_documents import revision_document
 from fourpair_service.http.resources.records import revision_at
+from fourpair_service.http.revalidation import tagged_by_content
 from fourpair_service.http.schemas.document_limits import DocumentLimits
 from fourpair_service.http.schemas.measurement import MeasurementSchema
 from fourpair_service.http.schemas.queries import AsOfQuery, FormatQuery, MeasurementQuery
@@ -31,7 +32,6 @@ from fourpair_service.http.sheets import asked_form, record_source, sheet_respon
 from fourpair_service.records.desk import record_tag, visible_record, visible_revision, visible_revisions
 from fourpair_service.records.documents import stored_document
 from fourpair_service.records.errors import NotFoundError
-from fourpair_service.records.integrity import digest
 from fourpair_service.records.keys import Scope
 from fourpair_service.records.model import Revision
 from fourpair_service.records.ports import Reader
@@ -73,7 +73,8 @@ def _numbered(record_id: str, number: int) -> Iterator[tuple[Reader, Revision]]:
 
 
 def _verdict(reader: Reader, revision: Revision) -> Response:
-    return tagged(answered(reader.verdict(revision.record_id, revision.number)), record_tag(revision))
+    verdict = answered(reader.verdict(revision.record_id, revision.number))
+    return tagged_by_content(verdict, record_tag(revision))
 
 
 def _measurement(reader: Reader, revision: Revision, given: str | None) -> Response:
@@ -86,9 +87,7 @@ def _measurement(reader: Reader, revision: Revision, given: str | None) -> Respo
         name = f"{revision.record_id}-{revision.number}.csv"
         response.headers.set("Content-Disposition", "attachment", filename=name)
     response.vary.add("Accept")
-    # An erased person is no longer in it: the tag must not say that nothing has changed.
-    erased = "" if "tested_by" in document or revision.tester_id is None else "-erased"
-    return tagged(response, f"{record_tag(revision)}-{form}{erased}")
+    return tagged_by_content(response, record_tag(revision))
 
 
 def _assessment(reader: Reader, revision: Revision) -> Response:
@@ -112,7 +111,7 @@ class Revisions(MethodView):
                 revision_document(revision, seqs[revision.number])
                 for revision in visible_revisions(reader, caller(), record_id)
             ]
-        return tagged(answered({"revisions": found}), record_tag(record))
+        return tagged_by_content(answered({"revisions": found}), record_tag(record))
 
 
 @blueprint.route("/records/<record_id>/revisions/<int:number>")
@@ -124,7 +123,7 @@ class OneRevision(MethodView):
         """Show one revision."""
         with _numbered(record_id, number) as (reader, revision):
             document = revision_document(revision, reader.revision_seqs(record_id)[number])
-            return tagged(answered(document), record_tag(revision))
+            return tagged_by_content(answered(document), record_tag(revision))
 
 
 @blueprint.route("/records/<record_id>/revisions/<int:number>/verdict")
@@ -232,4 +231,4 @@ class RecordSheet(MethodView):
             revision = revision_at(reader, record, query.get("as_of"))
             source = record_source(reader, record, revision, own.catalogue, limits)
         response = sheet_response(source, form)
-        return tagged(response, digest(response.get_data())[7:39])
+        return tagged_by_content(response, record_tag(revision))

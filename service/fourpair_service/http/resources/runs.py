@@ -27,6 +27,7 @@ from fourpair_service.http.operation import (
 from fourpair_service.http.paging import linked
 from fourpair_service.http.resources.records import filter_of
 from fourpair_service.http.resources.revisions import CSV, asked_format
+from fourpair_service.http.revalidation import tagged_by_content, tagged_by_seals
 from fourpair_service.http.run_documents import (
     finding_document,
     findings,
@@ -125,7 +126,8 @@ def _listed(kind: RunKind, query: Mapping[str, Any]) -> Response:
     with services().desk.store.reading() as reader:
         found = visible_runs(reader, caller(), kind, after=_place(query), limit=limit + 1)
     cursor = found[limit - 1].id if len(found) > limit else None
-    return linked(answered({"runs": [run_answer(r) for r in found[:limit]], "next_cursor": cursor}), cursor)
+    told = {"runs": [run_answer(run) for run in found[:limit]], "next_cursor": cursor}
+    return tagged_by_content(linked(answered(told), cursor))
 
 
 def _place(query: Mapping[str, Any]) -> str:
@@ -142,17 +144,26 @@ def _run(kind: RunKind, run_id: str) -> Run:
 def _found(kind: RunKind, run_id: str, query: Mapping[str, Any]) -> Response:
     run, after = _run(kind, run_id), _place(query)
     form = asked_format(query.get("format"), FORMS)
-    store = services().desk.store
+    response = _page(run, after, query["limit"]) if form == "json" else _whole(run, after, form)
+    response.vary.add("Accept")
     if form == "json":
-        limit = query["limit"]
-        page = store.drawer(run.drawer, after=after, limit=limit + 1)
-        cursor = page[limit - 1][0] if len(page) > limit else None
-        told = [finding_document(kind, found) for _, found in page[:limit]]
-        return linked(answered({"findings": told, "next_cursor": cursor}), cursor)
+        return tagged_by_content(response)
+    # Written while it is sent, so not sealed by its bytes: what a run has found up to a place never changes.
+    return tagged_by_seals(response, run.id, form, after, str(run.position))
+
+
+def _page(run: Run, after: str, limit: int) -> Response:
+    page = services().desk.store.drawer(run.drawer, after=after, limit=limit + 1)
+    cursor = page[limit - 1][0] if len(page) > limit else None
+    told = [finding_document(run.question.kind, found) for _, found in page[:limit]]
+    return linked(answered({"findings": told, "next_cursor": cursor}), cursor)
+
+
+def _whole(run: Run, after: str, form: str) -> Response:
+    kind, found = run.question.kind, findings(services().desk.store, run, after)
     if form == "ndjson":
-        lines = (orjson.dumps(found) + b"\n" for found in findings(store, run, after))
-        return Response(lines, content_type=NDJSON)
-    rows = (table_row(kind, found) for found in findings(store, run, after))
+        return Response((orjson.dumps(each) + b"\n" for each in found), content_type=NDJSON)
+    rows = (table_row(kind, each) for each in found)
     response = Response(
         _encoded(csv_lines(table_header(kind), rows)), content_type=f"{CSV}; charset=utf-8; header=present"
     )
@@ -192,7 +203,9 @@ class Regrades(MethodView):
         asked = loaded(RegradeSchema(), json_object(raw))
         return _started(query, raw, _regrade_question(asked), asked.get("reason"))
 
-    @operate(blueprint, "listRegrades", scope=Scope.READ, query=CursorQuery, answer=RunListSchema)
+    @operate(
+        blueprint, "listRegrades", scope=Scope.READ, query=CursorQuery, answer=RunListSchema, problems=(304,)
+    )
     def get(self, query: Mapping[str, Any]) -> Response:
         """List re-gradings in the order in which they began."""
         return _listed(RunKind.REGRADE, query)
@@ -222,7 +235,14 @@ class Assessments(MethodView):
         asked = loaded(AssessmentRequestSchema(), json_object(raw))
         return _started(query, raw, _assessment_question(asked))
 
-    @operate(blueprint, "listAssessments", scope=Scope.READ, query=CursorQuery, answer=RunListSchema)
+    @operate(
+        blueprint,
+        "listAssessments",
+        scope=Scope.READ,
+        query=CursorQuery,
+        answer=RunListSchema,
+        problems=(304,),
+    )
     def get(self, query: Mapping[str, Any]) -> Response:
         """List assessments in the order in which they began."""
         return _listed(RunKind.ASSESSMENT, query)
@@ -232,20 +252,20 @@ class Assessments(MethodView):
 class OneRegrade(MethodView):
     """One re-grading."""
 
-    @operate(blueprint, "getRegrade", scope=Scope.READ, answer=RunSchema, problems=(404,))
+    @operate(blueprint, "getRegrade", scope=Scope.READ, answer=RunSchema, problems=(304, 404))
     def get(self, query: Mapping[str, Any], run_id: str) -> Response:
         """Tell how far a re-grading has come."""
-        return answered(run_answer(_run(RunKind.REGRADE, run_id)))
+        return tagged_by_content(answered(run_answer(_run(RunKind.REGRADE, run_id))))
 
 
 @blueprint.route("/assessments/<run_id>")
 class OneAssessment(MethodView):
     """One assessment."""
 
-    @operate(blueprint, "getAssessmentRun", scope=Scope.READ, answer=RunSchema, problems=(404,))
+    @operate(blueprint, "getAssessmentRun", scope=Scope.READ, answer=RunSchema, problems=(304, 404))
     def get(self, query: Mapping[str, Any], run_id: str) -> Response:
         """Tell how far an assessment has come."""
-        return answered(run_answer(_run(RunKind.ASSESSMENT, run_id)))
+        return tagged_by_content(answered(run_answer(_run(RunKind.ASSESSMENT, run_id))))
 
 
 @blueprint.route("/regrades/<run_id>/findings")
@@ -258,7 +278,7 @@ class RegradeFindings(MethodView):
         scope=Scope.READ,
         query=FindingsQuery,
         answer=ChangesFoundSchema,
-        problems=(404, 406),
+        problems=(304, 404, 406),
         doc=FORMS_DOC,
     )
     def get(self, query: Mapping[str, Any], run_id: str) -> Response:
@@ -276,7 +296,7 @@ class AssessmentFindings(MethodView):
         scope=Scope.READ,
         query=FindingsQuery,
         answer=AnswersFoundSchema,
-        problems=(404, 406),
+        problems=(304, 404, 406),
         doc=FORMS_DOC,
     )
     def get(self, query: Mapping[str, Any], run_id: str) -> Response:

@@ -24,6 +24,7 @@ from fourpair_service.http.operation import (
     raw_body,
 )
 from fourpair_service.http.paging import linked
+from fourpair_service.http.revalidation import tagged_by_content
 from fourpair_service.http.schemas.subscriptions import (
     DeliveriesQuery,
     DeliveryListSchema,
@@ -142,21 +143,23 @@ class Subscriptions(MethodView):
             headers["Idempotent-Replayed"] = "true"
         return answered({**_told(made), "secret": None if is_known else secret}, 201, headers)
 
-    @operate(blueprint, "listSubscriptions", scope=Scope.ADMIN, answer=SubscriptionListSchema)
+    @operate(
+        blueprint, "listSubscriptions", scope=Scope.ADMIN, answer=SubscriptionListSchema, problems=(304,)
+    )
     def get(self, query: Mapping[str, Any]) -> Response:
         """List subscriptions and how they go."""
         found = visible_subscriptions(services().desk.store, caller())
-        return answered({"subscriptions": [_told(each) for each in found]})
+        return tagged_by_content(answered({"subscriptions": [_told(each) for each in found]}))
 
 
 @blueprint.route("/subscriptions/<subscription_id>")
 class OneSubscription(MethodView):
     """One subscription."""
 
-    @operate(blueprint, "getSubscription", scope=Scope.ADMIN, answer=SubscriptionSchema, problems=(404,))
+    @operate(blueprint, "getSubscription", scope=Scope.ADMIN, answer=SubscriptionSchema, problems=(304, 404))
     def get(self, query: Mapping[str, Any], subscription_id: str) -> Response:
         """Show a subscription and how it goes."""
-        return answered(_told(_found(subscription_id)))
+        return tagged_by_content(answered(_told(_found(subscription_id))))
 
     @operate(
         blueprint,
@@ -222,7 +225,7 @@ class Deliveries(MethodView):
         scope=Scope.ADMIN,
         query=DeliveriesQuery,
         answer=DeliveryListSchema,
-        problems=(404,),
+        problems=(304, 404),
     )
     def get(self, query: Mapping[str, Any], subscription_id: str) -> Response:
         """List messages with every attempt to send them; kept for 30 days."""
@@ -235,7 +238,7 @@ class Deliveries(MethodView):
         )
         cursor = found[limit - 1].key if len(found) > limit else None
         told = [delivery_document(each) for each in found[:limit]]
-        return linked(answered({"deliveries": told, "next_cursor": cursor}), cursor)
+        return tagged_by_content(linked(answered({"deliveries": told, "next_cursor": cursor}), cursor))
 
 
 @blueprint.route("/subscriptions/<subscription_id>/replays")

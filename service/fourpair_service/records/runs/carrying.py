@@ -23,13 +23,15 @@ from fourpair_service.records.model import Kind
 from fourpair_service.records.ports import Writer
 from fourpair_service.records.runs.commands import keep_run, known_run
 from fourpair_service.records.runs.examining import Bench, Chunk, GraderFor, examine, examine_chunk
-from fourpair_service.records.runs.model import Examined, Found, Run, RunState
+from fourpair_service.records.runs.model import Examined, Found, Run, RunState, finding_key
 from fourpair_service.records.search import Position, Sort
-from fourpair_service.records.times import instant
+from fourpair_service.records.times import instant, lies_ahead
 
 CHUNK: Final = 16
 # How long a run stays with whoever carries it on after the last sign of life.
 HELD_FOR: Final = timedelta(seconds=60)
+# Clocks of several machines differ a little.
+LONGEST_HOLD: Final = 2 * HELD_FOR
 
 
 class Carrier(Protocol):
@@ -78,7 +80,7 @@ def claim(
     now, run = desk.clock(), known_run(writer, run_id)
     if run is None or run.state not in (RunState.WAITING, RunState.RUNNING):
         return None
-    held = run.holder not in (None, holder) and (run.held_until or "") > instant(now)
+    held = run.holder not in (None, holder) and lies_ahead(run.held_until, now, LONGEST_HOLD)
     if held and not is_gone(run.holder or ""):
         raise RunHeldError(run.id, run.holder or "", run.held_until or "")
     taken = replace(run, state=RunState.RUNNING, holder=holder, held_until=instant(now + HELD_FOR))
@@ -134,7 +136,7 @@ def _settle(
             if found.move is not None:
                 moves[found.move] += 1
             if found.finding is not None:
-                writer.put_in(run.drawer, f"{found.row:016d}", found.finding)
+                writer.put_in(run.drawer, finding_key(found.row), found.finding)
         return keep_run(
             writer,
             replace(

@@ -9,6 +9,7 @@ from typing import Any, Final
 from fourpair_service.errors import ServiceError
 from fourpair_service.records.curves import Document, join
 from fourpair_service.records.desk import Grader, Grading
+from fourpair_service.records.documents import with_cords
 from fourpair_service.records.errors import StoreError
 from fourpair_service.records.model import Assessment, Record
 from fourpair_service.records.ports import Reader
@@ -57,7 +58,7 @@ class Chunk:
     record_ids: tuple[str, ...]
 
 
-def _document(reader: Reader, record: Record) -> Document:
+def measured_document(reader: Reader, record: Record) -> Document:
     """Return a measurement to be graded: its sweeps in arrays, without its own requirement and who tested."""
     parted = reader.measurement(record.id, record.revision)
     assert parted is not None, "a revision has its measurement"
@@ -65,7 +66,13 @@ def _document(reader: Reader, record: Record) -> Document:
     return {name: value for name, value in document.items() if name not in ASIDE}
 
 
-def _asked(verdict: Mapping[str, Any], **other: Any) -> Document:
+def _end_to_end(bench: Bench, record: Record, document: Document) -> Document:
+    """Return a measurement with the cords that decide what it carries; no verdict knows them."""
+    return with_cords(document, bench.reader.job(record.job_id))
+
+
+def same_requirement(verdict: Mapping[str, Any], **other: Any) -> Document:
+    """Return what a verdict was asked for, or the same with something else."""
     return {n: v for n, v in {**verdict["requirement"], **other}.items() if v is not None}
 
 
@@ -89,7 +96,9 @@ def is_concerned(question: Question, record: Record) -> bool:
 def _held(bench: Bench, question: Question, record: Record) -> Held:
     before = bench.reader.verdict(record.id, record.revision)
     assert before is not None, "a revision has its verdict"
-    return Held(_document(bench.reader, record), _asked(before, rule_set=question.rule_set), before)
+    return Held(
+        measured_document(bench.reader, record), same_requirement(before, rule_set=question.rule_set), before
+    )
 
 
 def _unchanged(record: Record) -> Examined:
@@ -100,7 +109,7 @@ def _regraded(bench: Bench, question: Question, record: Record, held: Held) -> E
     found = difference(held.verdict, bench.grader_for(question)(held.document, held.asked).verdict)
     if found is None:
         return _unchanged(record)
-    grading = bench.grade(held.document, held.asked)
+    grading = bench.grade(_end_to_end(bench, record, held.document), held.asked)
     return Examined(
         record.id,
         record.row,
@@ -183,8 +192,9 @@ def _assessed(bench: Bench, question: Question, record: Record) -> Examined:
     if asked is None:
         verdict = bench.reader.verdict(record.id, record.revision)
         assert verdict is not None, "a revision has its verdict"
-        asked = _asked(verdict)
-    grading = bench.grader_for(question)(_document(bench.reader, record), asked)
+        asked = same_requirement(verdict)
+    document = _end_to_end(bench, record, measured_document(bench.reader, record))
+    grading = bench.grader_for(question)(document, asked)
     answer = _answer(question, grading)
     return Examined(
         record.id,

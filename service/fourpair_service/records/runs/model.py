@@ -130,6 +130,11 @@ class Examined:
     assessment: Assessment | None = None
 
 
+def finding_key(row: int) -> str:
+    """Return where in its drawer a run keeps what it found of a row."""
+    return f"{row:016d}"
+
+
 def filter_document(wanted: Filter) -> Document:
     """Return a filter as a document, without what does not matter."""
     own = {name: getattr(wanted, name) for name in (f.name for f in fields(Filter))}

@@ -38,13 +38,16 @@ from fourpair_service.records.subscriptions.model import (
     SubscriptionState,
     delivery_of,
 )
-from fourpair_service.records.times import instant
+from fourpair_service.records.times import instant, lies_ahead
 
 GONE: Final = 410
 LONGEST_ASKED_REST: Final = timedelta(hours=1)
 # One round takes so many messages of a subscription, so that none keeps others waiting.
 MOST_A_ROUND: Final = 100
 HELD_FOR: Final = timedelta(seconds=90)
+# Twice the longest that is ever set: clocks of several machines differ a little.
+LONGEST_HOLD: Final = 2 * HELD_FOR
+LONGEST_REST: Final = 2 * max(RESTS[-1], LONGEST_ASKED_REST)
 
 
 def follow(desk: Desk, subscription: Subscription) -> bool:
@@ -91,7 +94,7 @@ def message(subscription: Subscription, delivery: Delivery, change: Change | Non
     return canonical_json({"type": delivery.kind, "timestamp": delivery.at, "data": data})
 
 
-def _next(reader: Reader, subscription: Subscription, now: str) -> Delivery | None:
+def _next(reader: Reader, subscription: Subscription, now: datetime) -> Delivery | None:
     """Return the message to be sent now: none of its record's waits before it.
 
     After a failure one that was tried less often goes first, so that a message that
@@ -109,7 +112,7 @@ def _next(reader: Reader, subscription: Subscription, now: str) -> Delivery | No
             if delivery.subject in waiting:
                 continue
             waiting.add(delivery.subject)
-            if delivery.next_at is not None and delivery.next_at > now:
+            if lies_ahead(delivery.next_at, now, LONGEST_REST):
                 continue
             if delivery.count == 0 or not subscription.failures:
                 return delivery
@@ -203,12 +206,12 @@ class Deliverer:
 
     def waiting(self) -> list[Subscription]:
         """Return the subscriptions that something may be sent to now."""
-        store, now = self.desk.store, self.desk.now()
+        store, now = self.desk.store, self.desk.clock()
         found = []
         for subscription in all_subscriptions(store):
             while follow(self.desk, known_subscription(store, subscription.id) or subscription):
                 pass
-            rests = subscription.next_at is not None and subscription.next_at > now
+            rests = lies_ahead(subscription.next_at, now, LONGEST_REST)
             active = subscription.state is SubscriptionState.ACTIVE
             if active and not rests and store.drawer(subscription.pending, limit=1):
                 found.append(subscription)
@@ -220,7 +223,7 @@ class Deliverer:
             found = known_subscription(writer, subscription_id)
             if found is None or found.state is not SubscriptionState.ACTIVE:
                 return None
-            held = found.holder not in (None, self.holder) and (found.held_until or "") > instant(now)
+            held = found.holder not in (None, self.holder) and lies_ahead(found.held_until, now, LONGEST_HOLD)
             if held and not self.is_gone(found.holder or ""):
                 return None
             return keep_subscription(
@@ -274,7 +277,7 @@ class Deliverer:
             return 0
         try:
             while subscription is not None and tried < MOST_A_ROUND and self.go_on():
-                delivery = _next(self.desk.store, subscription, self.desk.now())
+                delivery = _next(self.desk.store, subscription, self.desk.clock())
                 if delivery is None:
                     break
                 answer = self._sent(subscription, delivery)

@@ -88,7 +88,7 @@ def _failing(verdict: Document, words: Language) -> Iterator[str]:
 
 def _remedy(kept: Kept, words: Language) -> Remedy:
     names = {end: printable(name, PLACE_CHARACTERS) for end, name in kept.places.items()}
-    sound, above, _, do = answers(kept.verdict, kept.assessment, words, names)
+    sound, _, above, do = answers(kept.verdict, kept.assessment, words, names)
     causes = suspected(kept.assessment, words, names).lines
     if len(causes) == 1:
         # The number is that of a mark on the sheet, where there may be several.

@@ -28,8 +28,13 @@ CHARACTER: Final = 5.2
 SHOWN_DB: Final = 12.0
 MINUS: Final = "\u2212"
 LABEL_HEIGHT: Final = 10.0
+# As bad as so many covered points.
+MISPLACED: Final = 6
+# Of the worst point.
+RING: Final = 4.0
 # Room for the end of the range and its unit.
 END_LABEL: Final = 42.0
+START_LABEL: Final = 26.0
 DECADES_MHZ: Final = (1.0, 10.0, 100.0, 1000.0)
 LINES: Final[Mapping[End | None, tuple[str, float, tuple[float, ...]]]] = {
     None: (INSIDE, 1.5, ()),
@@ -109,11 +114,14 @@ def grid(x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
     # The end of the range, unless a decade stands there or beside it.
     end = f"{words.frequency(float(f'{x.high:.3g}'))} {words.say('picture.frequency')}"
     decades = [x(decade) for decade in DECADES_MHZ if x.low <= decade <= x.high]
+    if all(abs(decade - LEFT) > START_LABEL for decade in decades):
+        start = words.frequency(float(f"{x.low:.3g}"))
+        shapes.append(Words(start, LEFT, BOTTOM + 11, 8, MUTED, "start"))
     if all(abs(decade - x.stop) > END_LABEL for decade in decades):
         shapes.append(Words(end, x.stop, BOTTOM + 11, 8, MUTED, "end"))
     else:
         shapes.append(Words(words.say("picture.frequency"), x.stop, TOP - 8, 8, MUTED, "end"))
-    shapes.append(Path(((LEFT, y(0)), (x.stop, y(0))), INK, 1.8))
+    shapes.append(Path(((LEFT, y(0)), (x.stop, y(0))), INK, 2.3))
     shapes.append(Words(words.say("picture.limit"), LEFT + 3, y(0) + 9, 8, INK, "start", bold=True))
     return shapes
 
@@ -177,18 +185,24 @@ def _free_place(
             left - 1 <= x <= left + width + 1 and top - 1 <= y <= top + LABEL_HEIGHT + 1 for x, y in kept
         )
 
-    beside, before = at[0] + 6, at[0] - 6 - width
-    below, above = at[1] + 3, at[1] - 13
-    places = [
-        (beside, below),
-        (before, below),
-        (at[0] - width / 2, at[1] + 6),
-        (beside, above),
-        (before, above),
-    ]
+    lefts = [at[0] + 6, at[0] - 6 - width, at[0] - width / 2, *(at[0] + d for d in (16, 30, 44))]
+    lefts += [at[0] - d - width for d in (16, 30, 44)]
+    tops = [at[1] + 3, at[1] - 13, at[1] + 8, at[1] - 18, at[1] + 18, at[1] - 28, at[1] + 28, at[1] - 38]
     held = [
         (min(max(left, LEFT + 1), right - width), min(max(top, TOP), BOTTOM - LABEL_HEIGHT))
-        for left, top in places
+        for top in tops
+        for left in lefts
     ]
-    best = min(held, key=lambda place: covered(*place))
+
+    def hides_ring(left: float, top: float) -> bool:
+        beside = abs(left + width / 2 - at[0]) >= RING + width / 2
+        return not beside and abs(top + LABEL_HEIGHT / 2 - at[1]) < RING + LABEL_HEIGHT / 2
+
+    def is_among_bad(top: float) -> bool:
+        """Return whether a number that is good would stand on the ground of what is not."""
+        return at[1] <= limit < top + LABEL_HEIGHT
+
+    best = min(
+        held, key=lambda place: (hides_ring(*place), covered(*place) + MISPLACED * is_among_bad(place[1]))
+    )
     return *best, covered(*best)

@@ -18,6 +18,10 @@ RIGHT: Final = 440.0
 STRANDS: Final = 46.0
 APART: Final = 10.0
 AXIS: Final = 84.0
+# Names of the ends: their type, the width of a bold character as a share of it, and what parts them.
+NAME_TYPE: Final = 9.5
+CHARACTER_SHARE: Final = 0.58
+BETWEEN_NAMES: Final = 3
 # Height of the numbered marks, and what lies in the stretch below them.
 MARKS: Final = 26.0
 BELOW_MARKS: Final = 34.0
@@ -64,12 +68,14 @@ def run_picture(
     longest = max([length_m, *pair_length_m.values(), *(e.to_m for e in events)])
     axis = nice_axis(0.0, longest * factor, LEFT, RIGHT, most=8)
 
+    type_size = _type_size(places)
+
     def x(metres: float) -> float:
         return min(max(axis(metres * factor), LEFT), RIGHT)
 
     shapes: list[Shape] = [
-        Words(places[0], LEFT, 11, 9.5, INK, "start", bold=True),
-        Words(places[1], RIGHT, 11, 9.5, INK, "end", bold=True),
+        Words(places[0], LEFT, 11, type_size, INK, "start", bold=True),
+        Words(places[1], RIGHT, 11, type_size, INK, "end", bold=True),
         *(Area(_stretch(x(e.from_m), x(e.to_m)), OUTSIDE_FILL) for e in events),
     ]
     for row, (pair, metres) in enumerate(pair_length_m.items()):
@@ -88,6 +94,12 @@ def run_picture(
     return Picture(
         "run", words.say("heading.run"), words.say("picture.run_text"), WIDTH, HEIGHT, tuple(shapes)
     )
+
+
+def _type_size(places: tuple[str, str]) -> float:
+    """Return the size of type at which both names stand on one line."""
+    characters = sum(map(len, places)) + BETWEEN_NAMES
+    return min(NAME_TYPE, (RIGHT - LEFT) / (characters * CHARACTER_SHARE))
 
 
 def _stretch(low: float, high: float) -> tuple[Place, ...]:

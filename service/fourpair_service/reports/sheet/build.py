@@ -47,15 +47,14 @@ def link_sheet(source: SheetSource, words: Language) -> LinkSheet:
         wires_said=wires_said,
         run=_run(source, words, names, length_m),
         run_heading=words.say("heading.run"),
-        run_said=words.say("answer.no_length")
-        if length_m is None
-        else words.say("answer.length", length=words.length(length_m)),
+        run_said=_run_said(length_m, measurement, words),
         suspected=suspected(assessment, words, names),
         margins=_margins(source, words),
         margins_heading=words.say("heading.margins"),
         columns=numbers.columns(words),
         numbers_heading=words.say("heading.numbers"),
         numbers_note=words.say("heading.numbers_note"),
+        numbers_key=words.say("heading.numbers_key"),
         rows=numbers.rows(verdict, words),
         sections=sections(verdict, assessment, words),
         footer=tuple(_footer(source, words)),
@@ -108,21 +107,27 @@ def _facts(source: SheetSource, words: Language, names: dict[str, str]) -> list[
 def _wires_said(verdict: Document, measurement: LinkMeasurement, words: Language) -> tuple[str, ...]:
     if measurement.wire_map is None:
         return (words.say("answer.wires_untested"),)
-    said = saying.findings(verdict, words) or (words.say("answer.wires_straight"),)
-    if verdict["wire_map"]["split_pairs"] == "not_excluded":
-        return (*said, words.say("answer.split_not_excluded"))
-    return said
+    found = saying.findings(verdict, words)
+    if found:
+        return found
+    return (words.say("answer.wires_straight"),)
 
 
 def _length_m(verdict: Document, measurement: LinkMeasurement) -> float | None:
     """Return the length that the verdict judges, else that of the shortest sound pair. [m]."""
     broken = broken_pairs(measurement.wire_map) if measurement.wire_map else frozenset()
-    for result in verdict["parameters"]:
-        point = result["worst_margin"]
-        if result["parameter"] == "length" and point and point["measured_m"] and point["pairs"] not in broken:
-            return float(point["measured_m"])
+    judged = saying.length_m(verdict)
+    if judged is not None:
+        return judged
     sound = [m for pair, m in _pair_lengths(measurement).items() if pair not in broken]
     return min(sound, default=None)
+
+
+def _run_said(length_m: float | None, measurement: LinkMeasurement, words: Language) -> str:
+    if length_m is None:
+        return words.say("answer.no_length")
+    several = len(set(_pair_lengths(measurement).values())) > 1
+    return words.say("answer.length_of_pairs" if several else "answer.length", length=words.length(length_m))
 
 
 def _pair_lengths(measurement: LinkMeasurement) -> dict[str, float]:
@@ -157,7 +162,7 @@ def _run(
 
 
 def _end_name(words: Language, names: Mapping[str, str], end: End) -> str:
-    return printable(names.get(end.value, words.say(f"field.{end.value}")), 34)
+    return printable(names.get(end.value, words.say(f"field.{end.value}")), PLACE_CHARACTERS)
 
 
 def _events(source: SheetSource, length_m: float) -> list[RunEvent]:

@@ -65,7 +65,7 @@ class Answer:
     """One of the questions that a reader has.
 
     Attributes:
-        name: ``sound``, ``above``, ``carries`` or ``do``.
+        name: ``sound``, ``carries``, ``above`` or ``do``.
         text: the answer in a sentence.
         more: what stands behind it, a sentence each.
     """
@@ -105,7 +105,7 @@ class LinkSheet:
         outcome_text: the same for people.
         facts: where, what cable, when and by whom, as name and value.
         notices: what must be read first.
-        answers: sound, above, carries, do.
+        answers: sound, carries, above, do.
         wires: the wire map, ``None`` where it was not tested.
         wires_said: the same in words.
         run: the run to scale, ``None`` where no length is known.
@@ -114,6 +114,7 @@ class LinkSheet:
         columns: heads of the table.
         rows: the table of numbers.
         numbers_note: how its columns are read.
+        numbers_key: what the names of its rows mean.
         sections: power, port, categories, cautions, what was not tested.
         footer: rule set, basis, revision, digest, as name and value.
         safety: the cautions that always hold.
@@ -139,6 +140,7 @@ class LinkSheet:
     columns: tuple[str, ...]
     numbers_heading: str
     numbers_note: str
+    numbers_key: str
     rows: tuple[NumberRow, ...]
     sections: tuple[Section, ...]
     footer: tuple[tuple[str, str], ...]

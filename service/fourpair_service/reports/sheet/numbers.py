@@ -20,8 +20,15 @@ def columns(words: Language) -> tuple[str, ...]:
 
 
 def rows(verdict: Document, words: Language) -> tuple[NumberRow, ...]:
-    """Return a row for each parameter and end."""
-    return tuple(_row(result, words) for result in verdict["parameters"])
+    """Return a row for the wire map, then one for each parameter and end."""
+    return (_wire_map(verdict["wire_map"], words), *(_row(result, words) for result in verdict["parameters"]))
+
+
+def _wire_map(found: Document, words: Language) -> NumberRow:
+    """Return the row of what is right or wrong and has no number."""
+    outcome = words.say(f"outcome.{found['outcome']}").lower()
+    cells = (words.say("parameter.wire_map"), "", outcome, *[NONE] * (len(COLUMNS) - 3))
+    return NumberRow(cells, found["outcome"] in FAILING, is_shown_only=False)
 
 
 def _row(result: Document, words: Language) -> NumberRow:

@@ -19,11 +19,10 @@ from fourpair_service.reports.sheet.pdf_numbers import (
 from fourpair_service.reports.tags import Kind
 
 GAP: Final = 4.0
-# From the lower edge, as far as printers reach. [mm]
 # Pictures of margins are never smaller than what so much holds, whatever else there is to say. [mm]
-LEAST_PICTURES: Final = 20.0
-MOST_APART: Final = 8.0
-FOOTER_HEIGHT: Final = 23.5
+LEAST_PICTURES: Final = 15.0
+# From the lower edge, as far as printers reach. [mm]
+FOOTER_HEIGHT: Final = 21.0
 
 
 def sheet_pdf(sheet: LinkSheet, size: PaperSize = PaperSize.A4) -> bytes:
@@ -83,25 +82,24 @@ def _mark(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> N
 
 
 def add_answers(paper: Paper, answers: tuple[Answer, ...], y: float) -> float:
-    """Write the questions and answers, two beside each other; return where they end. [mm]."""
+    """Write the questions and answers in two columns, read across; return where they end. [mm]."""
     width = (paper.inner_width - GAP) / 2
-    for first in range(0, len(answers), 2):
-        ends = [
-            _answer(paper, answer, paper.l_margin + i * (width + GAP), y, width)
-            for i, answer in enumerate(answers[first : first + 2])
-        ]
-        y = max(ends) + 1.0
-    return y
+    ends = [y, y]
+    for number, answer in enumerate(answers):
+        column = number % len(ends)
+        x = paper.l_margin + column * (width + GAP)
+        ends[column] = _answer(paper, answer, x, ends[column], width) + 1.0
+    return max(ends)
 
 
 def _answer(paper: Paper, answer: Answer, x: float, y: float, width: float) -> float:
     paper.type(7.2, bold=True, ink=MUTED)
     paper.words(answer.question, x, y + 2.8, width, kind=Kind.HEADING)
     paper.type(8.8, bold=True)
-    y = paper.paragraph(answer.text, x, y + 3.6, width, 4.0, most=3)
+    y = paper.paragraph(answer.text, x, y + 3.6, width, 4.0, most=4)
     paper.type(7.2)
-    for line in answer.more[:5]:
-        y = paper.paragraph(line, x, y, width, 3.25, most=2)
+    for line in answer.more:
+        y = paper.paragraph(line, x, y, width, 3.25, most=3)
     return y
 
 
@@ -126,7 +124,7 @@ def add_pictures(paper: Paper, sheet: LinkSheet, y: float) -> float:
         at = add_heading(paper, sheet.suspected.heading, x, at, width)
         paper.type(7.2)
         for line in sheet.suspected.lines[:4]:
-            at = paper.paragraph(line, x, at, width, 3.2, most=2)
+            at = paper.paragraph(line, x, at, width, 3.2, most=3)
     return max([*ends, at]) + 0.8
 
 
@@ -140,7 +138,7 @@ def _wires(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> 
     y = add_heading(paper, sheet.wires_heading, x, y, width)
     paper.type(7.2)
     for line in sheet.wires_said[:4]:
-        y = paper.paragraph(line, x, y, width, 3.2, most=2)
+        y = paper.paragraph(line, x, y, width, 3.2, most=4)
     return y + _drawn(paper, sheet.wires, x, y, width) if sheet.wires else y
 
 
@@ -165,7 +163,7 @@ def _margins(paper: Paper, sheet: LinkSheet, y: float, bottom: float) -> float:
     paper.type(6.6, ink=MUTED)
     y = paper.paragraph(sheet.margins_heading, paper.l_margin, y + 0.6, paper.inner_width, 3.1, most=2)
     columns, width = _grid(paper, sheet, bottom - y)
-    apart = min((paper.inner_width - columns * width) / max(columns - 1, 1), MOST_APART)
+    apart = (paper.inner_width - columns * width) / max(columns - 1, 1)
     for first in range(0, len(sheet.margins), columns):
         row = sheet.margins[first : first + columns]
         heights = [
@@ -192,7 +190,7 @@ def _rest(paper: Paper, sections: tuple[Section, ...], y: float, bottom: float) 
         column = tops.index(min(tops))
         x = paper.l_margin + column * (width + GAP)
         at = tops[column]
-        if at + 7.0 > bottom:
+        if at + 6.8 > bottom:
             continue
         at = add_heading(paper, section.heading, x, at, width)
         paper.type(REST_TYPE)

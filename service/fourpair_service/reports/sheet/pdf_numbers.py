@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from math import ceil
 from typing import Final
 
 from fourpair_service.reports.inks import FAINT, INK, MUTED, OUTSIDE
@@ -25,7 +24,8 @@ REST_GAP: Final = 2.0
 INSET: Final = 2.0
 # The type gets smaller for a long cell, but no smaller than this; then the cell is cut. [pt]
 LEAST_TYPE: Final = 5.8
-HEADING_HEIGHT: Final = 4.2
+HEADING_HEIGHT: Final = 7.2
+KEY_LINE: Final = 2.8
 
 
 def add_heading(paper: Paper, text: str, x: float, y: float, width: float) -> float:
@@ -47,8 +47,7 @@ def rest_height(paper: Paper, sheet: LinkSheet) -> float:
     # Two beside each other: what is next goes below the shorter one.
     columns = [0.0, 0.0]
     for section in sheet.sections:
-        # Lines break at words, so that a little is lost on each.
-        lines = sum(min(ceil(paper.get_string_width(line) * 1.05 / width), 4) for line in section.lines)
+        lines = sum(min(len(paper.lines(line, width)), 4) for line in section.lines)
         columns[columns.index(min(columns))] += 4.4 + REST_LINE * lines
     return max(columns) + 2.0
 
@@ -86,6 +85,7 @@ def add_numbers(paper: Paper, sheet: LinkSheet, y: float, foot: float) -> float:
     beside = paper.get_string_width(sheet.numbers_heading) + 2
     paper.type(6.2, ink=MUTED)
     paper.words(sheet.numbers_note, paper.l_margin + beside, y + 3.2, paper.inner_width - beside)
+    paper.words(sheet.numbers_key, paper.l_margin, y + 3.2 + KEY_LINE, paper.inner_width)
     y += HEADING_HEIGHT
     with paper.tags.around(Kind.TABLE):
         paper.type(size, bold=True, ink=MUTED)

@@ -46,6 +46,7 @@ def _middle(sheet: LinkSheet) -> Iterator[str]:
         yield from (f"  {line}" for line in sheet.suspected.lines)
     yield ""
     yield f"{sheet.numbers_heading} ({sheet.numbers_note})"
+    yield f"  {sheet.numbers_key}"
     yield from columns([sheet.columns, *(row.cells for row in sheet.rows)])
 
 

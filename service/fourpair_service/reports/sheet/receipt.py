@@ -10,7 +10,7 @@ from fourpair_service.reports.paper import Paper, PaperSize, joined
 from fourpair_service.reports.sheet.model import LinkSheet
 from fourpair_service.reports.sheet.pdf import add_answers, add_facts, add_head, add_pictures
 
-MOST_LINES: Final = 2
+MOST_LINES: Final = 3
 
 
 def receipt_pdf(sheet: LinkSheet, keep: str, size: PaperSize = PaperSize.A4) -> bytes:

@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
+from fourpair_service.domain.diagnosis.faults import FaultCode
 from fourpair_service.reports.language import Language, printable
-from fourpair_service.reports.next_step import PARAMETER_STEPS, WIRE_MAP_STEPS
 from fourpair_service.reports.sheet.model import Document
 
+# Findings after which the length of a pair is not that of the run.
+BROKEN = frozenset({"open", "short"})
+# Bases of limits that no later check changes; none where the wires decide.
+KNOWN = frozenset({None, "published", "cross_checked"})
+# Suspicions under which nothing is promised for power: such places and conductors grow hot.
+UNSAFE_TO_FEED: Final = frozenset({
+    FaultCode.OPEN_CONDUCTOR, FaultCode.SHORT_CIRCUIT, FaultCode.WIRES_EXCHANGED, FaultCode.SPLIT_PAIR,
+    FaultCode.POOR_CONTACT, FaultCode.CLAD_CONDUCTORS, FaultCode.HOT_OR_WET_CABLE,
+})  # fmt: skip
 FAILING = frozenset({"fail", "marginal_fail"})
 
 
@@ -58,10 +68,23 @@ def margin_of(result: Document) -> float | None:
     return None if point is None else point[f"margin_{result['unit']}"]
 
 
+def length_m(verdict: Document) -> float | None:
+    """Return the length that was judged; none where it is that of a pair that does not arrive. [m]."""
+    findings = verdict["wire_map"]["findings"]
+    broken = {pair for f in findings if f["kind"] in BROKEN for pair in f["pairs"]}
+    for result in verdict["parameters"]:
+        point = result["worst_margin"]
+        if result["parameter"] == "length" and point and point["measured_m"] and point["pairs"] not in broken:
+            return float(point["measured_m"])
+    return None
+
+
 def failing(verdict: Document) -> list[Document]:
-    """Return the results that fail, the worst in dB first."""
+    """Return the results that fail: length before the delay that follows from it, then the worst in dB."""
     found = [p for p in verdict["parameters"] if p["outcome"] in FAILING]
-    return sorted(found, key=lambda p: (p["outcome"] != "fail", margin_of(p) or 0.0))
+    return sorted(
+        found, key=lambda p: (p["outcome"] != "fail", p["parameter"] != "length", margin_of(p) or 0.0)
+    )
 
 
 def failure(result: Document, words: Language) -> str:
@@ -76,7 +99,17 @@ def reservations(verdict: Document) -> list[str]:
     said = verdict["notices"]
     has_gaps = any("coverage" in n or "does not cover" in n for n in said)
     is_from_memory = any("not yet been checked" in n for n in said)
-    return ["provisional_coverage"] * has_gaps + ["provisional"] * is_from_memory
+    # What fails by limits that are known fails whatever a check of the others may bring.
+    stands = verdict["outcome"] in FAILING and verdict["basis"] in KNOWN
+    kind = "provisional_in_part" if stands else "provisional"
+    return ["provisional_coverage"] * has_gaps + [kind] * is_from_memory
+
+
+def is_unsafe_to_feed(verdict: Document, faults: Sequence[Document]) -> bool:
+    """Return whether current would flow through what is wrong: wires, contacts, conductors."""
+    outcomes = {verdict["wire_map"]["outcome"]}
+    outcomes |= {r["outcome"] for r in verdict["parameters"] if r["unit"] == "ohm"}
+    return bool(FAILING & outcomes or UNSAFE_TO_FEED & {fault["code"] for fault in faults})
 
 
 def findings(verdict: Document, words: Language) -> tuple[str, ...]:
@@ -105,22 +138,3 @@ def place(found: Document | None, words: Language, names: dict[str, str]) -> str
         at, about = words.length(found["position_m"]), words.length(found["uncertainty_m"] or 0.0)
         parts.append(words.say("sentence.at_position", position=at, uncertainty=about))
     return ", ".join(parts)
-
-
-def step(verdict: Document, faults: Sequence[Document], words: Language, names: dict[str, str]) -> list[str]:
-    """Return what to do: by the first suspicion, else by what fails."""
-    if faults:
-        first = faults[0]
-        at = place(first["place"], words, names)
-        said = [words.by_code("fault_first", first["code"], first["first"])]
-        return [*said, words.say("step.place", place=at)] if at else said
-    outcome = verdict["outcome"]
-    if outcome not in FAILING:
-        return [words.say(f"step.{outcome}")]
-    for finding in verdict["wire_map"]["findings"]:
-        return [words.by_code("wire_step", finding["kind"], WIRE_MAP_STEPS[finding["kind"]])]
-    for result in failing(verdict):
-        if result["parameter"] in PARAMETER_STEPS:
-            english = PARAMETER_STEPS[result["parameter"]]
-            return [words.by_code("parameter_step", result["parameter"], english)]
-    return [words.say("step.fail")]

@@ -36,7 +36,17 @@ def suspected(assessment: Document | None, words: Language, names: dict[str, str
 def sections(verdict: Document, assessment: Document | None, words: Language) -> tuple[Section, ...]:
     """Return the sections that say something, in the order of the sheet."""
     found = (
-        _section("missing", [*missing(verdict, words), *_optional(verdict, words)], words),
+        _section(
+            "missing",
+            [
+                *missing(verdict, words),
+                *_split(verdict, words),
+                *_optional(verdict, words),
+                *_curves(verdict, words),
+            ],
+            words,
+        ),
+        _section("excused", _excused(verdict, words), words),
         _section("cautions", _cautions(verdict, assessment, words), words),
         _section("categories", _categories(verdict, words), words),
         _section("power", _power(verdict, assessment, words), words),
@@ -50,6 +60,32 @@ def _optional(verdict: Document, words: Language) -> list[str]:
     measured = {result["parameter"] for result in verdict["parameters"]}
     names = [words.say(f"parameter.{name}") for name in OPTIONAL if name not in measured]
     return [words.say("sentence.not_required", names=", ".join(names))] if names else []
+
+
+def _split(verdict: Document, words: Language) -> list[str]:
+    """Return that a split pair is not ruled out, where the wires are otherwise right."""
+    is_open = verdict["wire_map"]["split_pairs"] == "not_excluded" and not verdict["wire_map"]["findings"]
+    return [words.say("answer.split_not_excluded")] if is_open else []
+
+
+def _curves(verdict: Document, words: Language) -> list[str]:
+    return [words.say("sentence.no_curves")] if verdict["from_summary"] else []
+
+
+def _excused(verdict: Document, words: Language) -> list[str]:
+    """Return what passes without a figure, which stands as dashes among the numbers, and why."""
+    names: dict[str, list[str]] = {}
+    for result in verdict["parameters"]:
+        if result["excused"] and result["outcome"] == "pass" and result["worst_margin"] is None:
+            names.setdefault(result["excused"]["rule"], []).append(
+                words.say(f"parameter.{result['parameter']}")
+            )
+    return [
+        words.say(
+            "sentence.excused", names=", ".join(dict.fromkeys(of)), why=words.by_code("excused", rule, rule)
+        )
+        for rule, of in names.items()
+    ]
 
 
 def _section(name: str, lines: list[str], words: Language) -> Section:
@@ -84,9 +120,13 @@ def _power(verdict: Document, assessment: Document | None, words: Language) -> l
         states = {c["state"] for c in powering["classes"]}
         unknown = not states or states == {"not_evaluated"}
         return [words.say("sentence.power_unknown" if unknown else "sentence.power_none")]
+    faults = (assessment or {}).get("diagnosis", {}).get("faults", ())
+    if saying.is_unsafe_to_feed(verdict, faults):
+        return [words.say("sentence.power_withheld")]
     of = next(c for c in powering["classes"] if c["class"] == powering["highest_class"])
     watts = words.number(of["promised_w"], 1)
     more = {
+        "power_so_far": verdict["outcome"] == "incomplete",
         "power_wires": verdict["wire_map"]["outcome"] == "incomplete",
         "power_estimated": bool(powering["resistance"]["estimated"]),
         "power_heat": True,

@@ -8,8 +8,9 @@ import re
 import pypdf
 import pytest
 
+from fourpair_service.app import create_app
 from fourpair_service.reports.handover import pdf
-from handover.job import IN_ORDER, JOB, MISSING, NAME, RETESTED, TESTED, WITHDRAWN
+from handover.job import IN_ORDER, JOB, MISSING, NAME, NOW, RETESTED, TESTED, WITHDRAWN, sample, sent
 
 HEADINGS = ("All links at a glance", "All links", "What is not fine, and what to do", "What was tested again")
 
@@ -24,14 +25,14 @@ def row_of(pages, label):
     return next(line.split() for line in found if line.split()[:1] == [label])
 
 
-def test_the_cover_says_whether_the_job_is_sound_and_how_many_links_are_what(pages):
-    cover = pages()[0]
+def test_the_cover_says_whether_the_job_is_sound_and_how_many_links_are_what(papers):
+    cover = papers.pdf().pages[0].extract_text()
 
     assert NAME in cover and "Customer: Alder Row" in cover and "Site: Row 4" in cover
     assert "3 of 10 links are sound. 3 must be redone. 2 must be looked at again." in " ".join(cover.split())
     counts = {"PASS": 3, "PASS*": 1, "FAIL*": 0, "FAIL": 3, "INCOMPLETE": 1, "missing": 2}
     for word, count in counts.items():
-        assert re.search(rf"^\s*{re.escape(word)}\s+{count}\b", cover, re.MULTILINE), word
+        assert re.search(rf"^{re.escape(word)}\s+\D+{count}$", cover, re.MULTILINE), word
     assert "Provisional. Some limits used here have yet to be checked" in cover
     assert f"Withdrawn and left out: {WITHDRAWN}." in cover
     assert "ladders need a second person" in cover
@@ -94,7 +95,7 @@ def test_what_is_not_fine_has_its_cause_its_place_and_what_to_do(pages):
 
     assert "Must be redone (3)" in text and "Must be looked at again (2)" in text
     assert "Wires 4 and 5 do not reach the far end (open)." in text
-    assert "Suspected: 1. Bad connector or termination" in text
+    assert "Suspected: Bad connector or termination" in text
     assert (
         "To do: The connection must be made anew; if that does not help, the connector is replaced. Who:"
         in text
@@ -108,11 +109,44 @@ def test_what_was_tested_again_is_told_with_its_margins_and_reasons(pages, paper
     revisions = papers.client.get(f"/v1/records/{papers.records()[RETESTED]['id']}/revisions").get_json()
     before, after = (r["headroom_db"] for r in revisions["revisions"])
 
-    line = next(line for line in history.splitlines() if line.split()[1:3] == ["tested", "again"])
+    line = next(line for line in history.splitlines() if line.split()[1:4] == ["2", "tested", "again"])
+    assert line.split()[0] == RETESTED
     assert "fail → pass" in line
     assert ("–" if before is None else f"{before:.2f}") + f" → {after:.2f}" in line  # noqa: RUF001
     assert "pairs put right" in line
     assert WITHDRAWN in history and "cable taken out" in history
+
+
+@pytest.mark.parametrize("query", ["format=pdf", "format=pdf&language=de&paper=letter"])
+def test_nothing_is_cut_where_there_is_room_for_it(pages, query):
+    for page in pages(query)[: -len(TESTED)]:
+        assert "…" not in page, next(line for line in page.splitlines() if "…" in line)
+
+
+def test_the_cover_says_in_words_what_each_answer_means(pages):
+    cover = " ".join(pages()[0].split())
+
+    for said in (
+        "every required result is inside its limit",
+        "outside, by less than the instrument can tell",
+        "something that is required was not measured",
+        "in the schedule, and not tested yet",
+    ):
+        assert said in cover
+
+
+def test_labels_that_are_too_many_are_left_out_whole_and_counted():
+    client = create_app(store=None, clock=lambda: NOW).test_client()
+    sent(client.post("/v1/jobs", json={"id": "many", "name": "Many", "schedule": [{"label": "x"}]}))
+    labels = [f"floor-{number}-outlet" for number in range(1, 41)]
+    for label in labels:
+        sent(client.post("/v1/records", json=sample("2A-03-summary-only", label=label, job="many")))
+    found = pypdf.PdfReader(io.BytesIO(client.get("/v1/jobs/many/handover?format=pdf").data))
+    said = " ".join(found.pages[0].extract_text().split())
+
+    told, more = re.search(r"not in the schedule: (.*) and (\d+) more\.", said).groups()
+    assert told.split(", ") == labels[: 40 - int(more)]
+    assert 5 < int(more) < 35
 
 
 def test_the_same_state_gives_the_same_bytes(papers):

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import csv
 import io
+import textwrap
 import zipfile
 from datetime import datetime
 
 import openpyxl
 import pytest
 
+from fourpair_service.app import create_app
 from fourpair_service.reports.handover.worksheet import sheet_name
-from handover.job import IN_ORDER, JOB, MISSING, RETESTED, TESTED
+from handover.job import IN_ORDER, JOB, MISSING, NAME, NOW, RETESTED, TESTED, sample, sent
 
 UNITS = {"db": "dB", "ns": "ns", "m": "m", "ohm": "Ω"}
 
@@ -46,7 +48,7 @@ def test_all_links_stand_in_a_row_each_in_label_order_with_their_numbers(workboo
         verdict = papers.verdict(row["Link"])
         assert row["Answer"].lower() == verdict["outcome_text"].lower()
         assert row["Margin (dB)"] == verdict["headroom_db"]
-        assert row["Provisional"] is verdict["provisional"]
+        assert row["Provisional"] == {True: "yes", False: "no"}[verdict["provisional"]]
     a10 = next(row for row in found if row["Link"] == "A10")
     assert a10["Tested (UTC)"] == datetime(2026, 9, 14, 8, 12, 40)
     assert [row["Mark"] for row in found[:3]] == ["◐", "◆", "◆"]
@@ -69,7 +71,7 @@ def test_every_result_stands_in_the_table_of_its_unit(workbook, papers, unit):
         heads = {f"margin_{unit}": "Margin", f"measured_{unit}": "Measured there", f"limit_{unit}": "Limit"}
         for name, head in heads.items():
             assert row[f"{head} ({sign})"] == worst.get(name), (label, result["parameter"], head)
-        assert row["Frequency (MHz)"] == worst.get("frequency_mhz")
+        assert row.get("Frequency (MHz)") == worst.get("frequency_mhz")
         assert row["Pair"] == worst.get("pairs")
 
 
@@ -80,6 +82,86 @@ def test_heads_stay_filters_stand_and_what_fails_is_marked(workbook):
         rules = [rule for each in sheet.conditional_formatting for rule in each.rules]
         assert '"FAIL"' in [formula for rule in rules for formula in rule.formula], sheet.title
         assert all(rule.dxf.font.b or rule.dxf.font.i for rule in rules)
+
+
+def test_only_what_has_a_frequency_has_columns_for_one(workbook):
+    book = workbook()
+    swept = {sign for sign in UNITS.values() if "Frequency (MHz)" in heads_of(book[f"Results {sign}"])}
+
+    assert swept == {"dB", "ns"}
+
+
+def heads_of(sheet, top=1):
+    return [cell.value for cell in sheet[top]]
+
+
+def test_a_margin_below_nothing_is_marked_only_where_it_fails_the_link(workbook):
+    sheet = workbook()["Results dB"]
+    answer, margin = (heads_of(sheet).index(name) for name in ("Answer", "Margin (dB)"))
+    shown = [
+        r
+        for r in sheet.iter_rows(min_row=2, values_only=True)
+        if r[answer] == "shown" and (r[margin] or 0) < 0
+    ]
+    rules = [
+        rule.formula
+        for each in sheet.conditional_formatting
+        for rule in each.rules
+        if rule.type == "expression"
+    ]
+
+    assert shown, "the job has such a one"
+    assert rules == [['AND($E2<0,OR($D2="FAIL",$D2="FAIL*"))']]
+    assert (sheet["E1"].value, sheet["D1"].value) == ("Margin (dB)", "Answer")
+
+
+@pytest.mark.parametrize("query", ["format=xlsx", "format=xlsx&per_link=sheet&paper=letter"])
+def test_a_workbook_is_printed_with_all_columns_on_a_page_and_heads_on_each(workbook, query):
+    book = workbook(query)
+    for sheet in book:
+        page = sheet.page_setup
+        assert (page.fitToWidth or 1, page.fitToHeight, sheet.sheet_properties.pageSetUpPr.fitToPage) == (
+            1,
+            0,
+            True,
+        )
+        assert int(page.paperSize) == (1 if "letter" in query else 9)
+        assert page.orientation == ("portrait" if sheet.title == "Summary" else "landscape")
+        assert NAME in sheet.oddFooter.left.text and "&P" in sheet.oddFooter.right.text
+        top = 7 if sheet.title in TESTED else 1
+        assert sheet.print_title_rows == (None if sheet.title == "Summary" else f"${top}:${top}")
+
+
+def test_a_row_is_as_high_as_what_is_broken_over_lines_in_it(workbook):
+    sheet = workbook()["Not fine"]
+    widths = [sheet.column_dimensions[letter].width for letter in "ABCDEF"]
+    tall = 0
+    for row in sheet.iter_rows(min_row=2):
+        broken = [
+            (cell, width)
+            for cell, width in zip(row, widths, strict=True)
+            if cell.alignment.wrap_text and cell.value
+        ]
+        lines = max(len(textwrap.wrap(cell.value, int(width))) for cell, width in broken)
+        height = sheet.row_dimensions[row[0].row].height or 15
+        assert height >= 15 * lines
+        tall += lines > 1
+    assert tall
+
+
+def test_a_table_without_rows_says_why():
+    client = create_app(store=None, clock=lambda: NOW).test_client()
+    sent(client.post("/v1/jobs", json={"id": "good", "name": "R&D, 2 & 3"}))
+    sent(client.post("/v1/records", json=sample("0A-01-clean-pass", label="A1", job="good")))
+    answer = client.get("/v1/jobs/good/handover?format=xlsx")
+    book = openpyxl.load_workbook(io.BytesIO(answer.data))
+
+    assert [cell.value for cell in book["Not fine"]["A"]][1:] == ["Nothing. Every link is tested and sound."]
+    assert [cell.value for cell in book["What was tested again"]["A"]][1:] == [
+        "No link was touched again after its first test."
+    ]
+    with zipfile.ZipFile(io.BytesIO(answer.data)) as parts:
+        assert b"R&amp;&amp;D, 2 &amp;&amp; 3" in parts.read("xl/worksheets/sheet1.xml")
 
 
 def test_the_summary_counts_and_says_what_must_be_known(workbook):
@@ -110,12 +192,16 @@ def test_each_link_has_a_sheet_of_its_own_where_that_is_asked_for(workbook, pape
     assert [name for name in book.sheetnames if name in IN_ORDER] == list(TESTED)
     for label in TESTED:
         verdict = papers.verdict(label)
-        found = rows(book[label], top=5)
+        found = rows(book[label], top=7)
         numbers = [row["Margin"] for row in found]
         assert numbers == [
             (p["worst_margin"] or {}).get(f"margin_{p['unit']}") for p in verdict["parameters"]
         ]
-        assert book[label].freeze_panes == "B6"
+        assert book[label].freeze_panes == "B8"
+        above = [row[0] for row in book[label].iter_rows(max_row=5, values_only=True)]
+        assert above[0] == label and verdict["outcome_text"].upper() in above[1].upper()
+        if verdict["outcome"] == "fail":
+            assert above[3].startswith("Why: ") and above[4].startswith("To do: ")
 
 
 def test_the_csv_of_links_and_of_results_has_the_numbers_of_the_verdicts(papers):

@@ -177,6 +177,26 @@ def test_every_page_fits_and_reads_aloud(chromium, service, viewport, tongue):
             assert findings(page) == [], name
 
 
+@pytest.mark.parametrize("tongue", ["en", "de"])
+@pytest.mark.parametrize("name", ["job", "link"])
+def test_lists_are_seen_whole_on_a_phone_and_stay_tables_for_who_hears_them(chromium, service, name, tongue):
+    with visit(chromium, service, viewport=PHONE) as page:
+        page.goto(f"{service.pages()[name]}?lang={tongue}")
+        table = page.get_by_role("table").first
+        beyond = table.evaluate(
+            "table => [...table.querySelectorAll('tbody th, tbody td')].filter(x => x.checkVisibility())"
+            ".filter(x => x.getBoundingClientRect().right > innerWidth).map(x => x.textContent.trim())"
+        )
+        said = [text for text in table.get_by_role("cell").all_inner_texts() if text]
+
+        assert beyond == []
+        assert table.evaluate("table => table.parentElement.scrollWidth <= table.parentElement.clientWidth")
+        assert table.get_by_role("columnheader").count() >= 5
+        assert table.get_by_role("rowheader").count() == table.get_by_role("row").count() - 1 >= 2
+        fails = {"en": "NEXT at the far end", "de": "NEXT am fernen Ende"}[tongue]
+        assert name == "link" or fails in said
+
+
 @pytest.mark.parametrize("viewport", [DESKTOP, PHONE], ids=["desktop", "phone"])
 def test_signing_in_fits_and_reads_aloud_also_where_the_key_is_wrong(chromium, service, viewport):
     with visit(chromium, service, viewport=viewport, signed_in=False, refusals=1) as page:

@@ -100,7 +100,7 @@ def test_a_job_without_a_schedule_says_that_nothing_can_be_missed(office):
 def test_links_are_searched_by_label_and_outcome_and_put_in_order(office, clinic, query, labels):
     page = office.browser().text(f"/office/jobs/{CLINIC}?{query}")
 
-    assert re.findall(r'<th scope="row"><a [^>]*><bdi>([^<]*)</bdi>', page) == labels
+    assert re.findall(r'<th role="rowheader" scope="row"><a [^>]*><bdi>([^<]*)</bdi>', page) == labels
     assert ("No link fits the search." in page) == (not labels)
 
 
@@ -112,7 +112,9 @@ def test_a_withdrawn_link_is_counted_apart_and_found_when_it_is_asked_for(office
 
     assert "Left out: 1 withdrawn." in page and "NEXT at the far end" not in page
     found = browser.text(f"/office/jobs/{CLINIC}?outcome=withdrawn")
-    assert re.findall(r'<th scope="row"><a [^>]*><bdi>([^<]*)</bdi></a> <small>withdrawn', found) == ["0A-02"]
+    assert re.findall(
+        r'<th role="rowheader" scope="row"><a [^>]*><bdi>([^<]*)</bdi></a> <small>withdrawn', found
+    ) == ["0A-02"]
     link = Markup(browser.text(f"/office/records/{record}")).text
     assert "WITHDRAWN" in link and "2 withdrawn FAIL" in link and "wall torn down" in link
 
@@ -131,7 +133,7 @@ def test_many_links_come_in_pages_and_keep_the_search(office):
     assert browser.get(f"/office/jobs/{CLINIC}?cursor=nonsense").status_code == 422
 
 
-LINK = re.compile(r'<th scope="row"><a [^>]*><bdi>([^<]*)</bdi></a>')
+LINK = re.compile(r'<th role="rowheader" scope="row"><a [^>]*><bdi>([^<]*)</bdi></a>')
 
 
 @pytest.fixture(params=["memory", "sqlite"])
@@ -164,6 +166,21 @@ def test_links_are_listed_as_people_sort_them_over_all_pages(any_office, narrowe
     assert "not tested yet (5) M1 M2 M9 M10 M100" in Markup(page).text
     unscheduled = Markup(page).text.partition("not in the schedule (114) ")[2].split()
     assert unscheduled[:11] == [f"A{number}" for number in range(1, 12)]
+
+
+def test_what_fails_is_named_by_what_it_may_be_where_one_name_stands_for_several(office):
+    office.job()
+    office.record("1A-05-skew", label="S")
+    office.record("2A-02-corroded-contact", label="U")
+    english, german = (
+        Markup(office.browser().text(f"/office/jobs/{CLINIC}?lang={t}")).text for t in ("en", "de")
+    )
+
+    assert "Delay or skew" in english
+    assert "DC resistance or unbalance" in english
+    assert (
+        "Laufzeit oder Laufzeitunterschied" in german and "Widerstand oder Widerstandsunterschied" in german
+    )
 
 
 def test_a_link_shows_its_answer_its_history_and_its_papers(office, clinic):

@@ -65,7 +65,9 @@ def _where(verdict: Document, words: Language) -> str:
         return ""
     parts = [words.say(f"parameter.{found['parameter']}")]
     parts += [words.say(f"picture.{found['end']}")] if found["end"] else []
-    parts += [found["pairs"]] if found["pairs"] else []
+    if found["pairs"]:
+        name = "sentence.on_pair" if found["pairs"].isdigit() else "sentence.on_pairs"
+        parts.append(words.say(name, pairs=found["pairs"]))
     at = found["frequency_mhz"]
     return ", ".join(parts + ([f"{words.frequency(at)} MHz"] if at is not None else []))
 
@@ -88,6 +90,9 @@ def _remedy(kept: Kept, words: Language) -> Remedy:
     names = {end: printable(name, PLACE_CHARACTERS) for end, name in kept.places.items()}
     sound, _, above, do = answers(kept.verdict, kept.assessment, words, names)
     causes = suspected(kept.assessment, words, names).lines
+    if len(causes) == 1:
+        # The number is that of a mark on the sheet, where there may be several.
+        causes = (causes[0].removeprefix("1. "),)
     # A sheet lists below what is missing; here the reasons above name it.
     is_open = do.text == words.say("step.incomplete")
     step = words.say("handover.incomplete_step") if is_open else do.text

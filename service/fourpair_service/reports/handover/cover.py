@@ -22,6 +22,8 @@ MOST_REQUIREMENTS: Final = 5
 MOST_NOTES_LINES: Final = 3
 LABELS_CHARACTERS: Final = 300
 FOOT_HEIGHT: Final = 18.0
+# Of a line that says how many links have an answer. [mm]
+COUNT_HEIGHT: Final = 9.6
 RESTS: Final = ((REDO, "rest_redo"), (LOOK_AGAIN, "rest_look_again"), (MISSING, "rest_missing"))
 
 
@@ -72,22 +74,34 @@ def job_notes(handover: Handover) -> list[str]:
         if later:
             notes.append(words.say("handover.after_acceptance", count=str(later)))
     if plan.summary["unscheduled"]:
-        notes.append(words.say("handover.unscheduled", labels=_labels(plan.summary["unscheduled"])))
+        notes.append(words.say("handover.unscheduled", labels=_labels(plan.summary["unscheduled"], words)))
     if plan.withdrawn:
-        notes.append(words.say("handover.withdrawn", labels=_labels(r.label for r in plan.withdrawn)))
+        notes.append(
+            words.say("handover.withdrawn", labels=_labels((r.label for r in plan.withdrawn), words))
+        )
     return notes + _same_twice(plan.summary["same_measurement"], words)
 
 
 def _same_twice(groups: Sequence[Document], words: Language) -> list[str]:
     said = [
-        words.say("handover.same_measurement", labels=_labels(same["labels"])) for same in groups[:MOST_SAME]
+        words.say("handover.same_measurement", labels=_labels(same["labels"], words))
+        for same in groups[:MOST_SAME]
     ]
     left = len(groups) - len(said)
     return said + ([words.say("handover.and_more_same", count=str(left))] if left else [])
 
 
-def _labels(labels: Iterable[str]) -> str:
-    return printable(", ".join(printable(label, 60) for label in labels), LABELS_CHARACTERS)
+def _labels(labels: Iterable[str], words: Language) -> str:
+    """Return labels as far as there is room for whole ones, and how many more there are."""
+    shown = [printable(label, 60) for label in labels]
+    said = shown[:1]
+    for label in shown[1:]:
+        if len(", ".join([*said, label])) > LABELS_CHARACTERS:
+            break
+        said.append(label)
+    left = len(shown) - len(said)
+    more = [words.say("handover.and_more", count=str(left))] if left else []
+    return " ".join([", ".join(said), *more])
 
 
 def add_cover(book: Book, lines: Sequence[LinkLine], contents: Sequence[Bookmark]) -> None:
@@ -153,17 +167,20 @@ def _counts(book: Book, lines: Sequence[LinkLine]) -> None:
     with paper.tags.around(Kind.TABLE):
         for number, state in enumerate(STATES):
             if number % 2 == 0:
-                paper.ground(FAINT, paper.l_margin, book.y, width, 8)
-            book.mark(state, paper.l_margin + 1.5, book.y + 1.4, 5.2)
+                paper.ground(FAINT, paper.l_margin, book.y, width, COUNT_HEIGHT)
+            book.mark(state, paper.l_margin + 1.5, book.y + 2.2, 5.2)
             ink = MUTED if not counts[state] else INK
             with paper.tags.around(Kind.ROW):
                 paper.type(10, ink=ink)
-                place = paper.l_margin + 9, book.y + 5.4, width - 30
+                place = paper.l_margin + 9, book.y + 4.6, width - 24
                 paper.words(_state_text(state, words), *place, kind=Kind.ROW_HEAD)
+                paper.type(6.8, ink=MUTED)
+                place = paper.l_margin + 9, book.y + 8.0, width - 24
+                paper.words(words.say(f"handover.means_{state}"), *place, kind=Kind.CELL)
                 paper.type(13, bold=True, ink=ink)
-                place = paper.l_margin, book.y + 5.8, width - 2
+                place = paper.l_margin, book.y + 6.4, width - 2
                 paper.words(str(counts[state]), *place, align="R", kind=Kind.CELL)
-            book.y += 8
+            book.y += COUNT_HEIGHT
 
 
 def _state_text(state: str, words: Language) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from fourpair_service.reports.handover.model import MISSING, LinkLine
-from fourpair_service.reports.handover.pages import Book, Column
+from fourpair_service.reports.handover.pages import Book, Column, fitted_columns
 from fourpair_service.reports.inks import FAINT, INK, MUTED, OUTSIDE
 from fourpair_service.reports.language import FEET_PER_METRE, Language, LengthUnit
 from fourpair_service.reports.paper import drawable
@@ -24,6 +24,10 @@ STATE_TYPE: Final = 6.8
 # What mark, word and gap take of a cell. [mm]
 BESIDE_LABEL: Final = 21.0
 TYPE: Final = 6.6
+# Of what fails, in a cell.
+MOST_NAMED: Final = 2
+# What the mark of an answer takes of the width of a page.
+MARK_SHARE: Final = 0.026
 NONE: Final = "–"  # noqa: RUF001 - a dash for an empty cell
 
 
@@ -85,16 +89,16 @@ def _cells(book: Book, lines: Sequence[LinkLine], rows: int, across: int) -> Non
 def _columns(words: Language) -> tuple[Column, ...]:
     unit = words.length_unit.value
     return (
-        Column("", 0.026),
-        Column(words.say("handover.label"), 0.117, is_head=True),
-        Column(capitalised(words.say("column.outcome")), 0.108),
-        Column(f"{capitalised(words.say('column.margin'))} (dB)", 0.09, True),
-        Column(words.say("handover.worst_place"), 0.221),
-        Column(f"{words.say('handover.length')} ({unit})", 0.083, True),
-        Column(words.say("handover.asked_column"), 0.173),
-        Column(words.say("handover.tested"), 0.092),
-        Column(words.say("handover.revision"), 0.04, True),
-        Column(words.say("handover.sheet_page"), 0.05, True),
+        Column("", MARK_SHARE),
+        Column(words.say("handover.label"), 0.0, is_head=True, is_flexible=True),
+        Column(capitalised(words.say("column.outcome")), 0.0),
+        Column(f"{capitalised(words.say('column.margin'))} (dB)", 0.0, True),
+        Column(words.say("handover.decides"), 0.0, is_flexible=True),
+        Column(f"{words.say('handover.length')} ({unit})", 0.0, True),
+        Column(words.say("handover.asked_column"), 0.0, is_flexible=True),
+        Column(words.say("handover.tested"), 0.0),
+        Column(words.say("handover.revision"), 0.0, True),
+        Column(words.say("handover.sheet_page"), 0.0, True),
     )
 
 
@@ -107,31 +111,37 @@ def add_table(book: Book, lines: Sequence[LinkLine], sheet_pages: Mapping[str, i
         sheet_pages: on which page the sheet of a record stands.
     """
     words = book.words
-    columns = _columns(words)
     book.begin(words.say("handover.table"))
+    rows = [_cells_of(line, sheet_pages.get(line.record or ""), words) for line in lines]
+    columns = fitted_columns(book.paper, _columns(words), rows, TYPE)
     with book.table(columns, TYPE):
-        for number, line in enumerate(lines):
+        for number, (line, cells) in enumerate(zip(lines, rows, strict=True)):
             if book.need(ROW_HEIGHT):
                 book.head_again(columns, TYPE)
             if number % 2 == 0:
                 book.paper.ground(FAINT, book.paper.l_margin, book.y, book.paper.inner_width, ROW_HEIGHT)
             book.mark(line.state, book.paper.l_margin + 0.3, book.y + 0.6, 3.3)
             book.paper.type(TYPE, ink=ink_of(line.state))
-            page = sheet_pages.get(line.record or "")
-            book.row(columns, _cells_of(line, page, words), ROW_HEIGHT)
+            book.row(columns, cells, ROW_HEIGHT)
 
 
 def _cells_of(line: LinkLine, page: int | None, words: Language) -> tuple[str, ...]:
     if line.record is None:
         return ("", line.label, words.say("handover.missing"), *[""] * 7)
     margin = NONE if line.headroom_db is None else words.number(line.headroom_db, 2)
-    where = line.where or ", ".join(line.failing)
-    requirement = line.requirement.partition(" (")[0]
+    where = line.where or _first_of(line.failing, words)
+    requirement = capitalised(line.requirement.partition(" (")[0])
     day = words.day(line.tested_at[:10]) if line.tested_at else NONE
     outcome = words.say(f"outcome.{line.state}").lower()
     length = length_text(line.length_m, words)
     number = str(line.revision), str(page or "")
     return ("", line.label, outcome, margin, where or NONE, length, requirement, day, *number)
+
+
+def _first_of(names: Sequence[str], words: Language) -> str:
+    """Return some names, and how many more there are."""
+    said, left = ", ".join(names[:MOST_NAMED]), len(names) - MOST_NAMED
+    return f"{said} {words.say('handover.and_more', count=str(left))}" if left > 0 else said
 
 
 def length_text(value_m: float | None, words: Language) -> str:

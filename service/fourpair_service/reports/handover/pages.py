@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -11,7 +11,7 @@ from fourpair_service.reports.drawing.on_page import draw_picture
 from fourpair_service.reports.handover.model import Handover
 from fourpair_service.reports.inks import MUTED
 from fourpair_service.reports.language import Language, printable
-from fourpair_service.reports.paper import Paper, spaced
+from fourpair_service.reports.paper import Paper, drawable, spaced
 from fourpair_service.reports.pictures.outcome_marks import outcome_mark
 from fourpair_service.reports.tags import Kind, Notes
 
@@ -19,6 +19,8 @@ JOB_CHARACTERS = 80
 # Height of a line. [mm for each pt of type]
 LEADING = 0.46
 HEAD_TYPE = 6.8
+# Between columns. [mm]
+GAP = 2.2
 # Of a row of a table, and of a further line in it. [mm]
 ROW_HEIGHT = 4.2
 LINE_HEIGHT = 3.1
@@ -35,15 +37,54 @@ class Column(NamedTuple):
     """A column of a table.
 
     Attributes:
-        share: of the width of the page.
+        share: of the width of the page; at least that where columns are fitted.
         is_number: set against the right edge.
         is_head: says what its row is of.
+        is_flexible: gives way where there is not room for all.
     """
 
     head: str
     share: float
     is_number: bool = False
     is_head: bool = False
+    is_flexible: bool = False
+
+
+def fitted_columns(
+    paper: Paper, columns: Sequence[Column], rows: Iterable[Sequence[str]], size: float
+) -> list[Column]:
+    """Return columns as wide as what stands in them; flexible ones share what is left, each as far as it needs.
+
+    Args:
+        paper: that they are written on.
+        columns: whose shares are replaced.
+        rows: the cells below them.
+        size: of their type. [pt]
+    """
+    paper.type(size, bold=True)
+    needed = [paper.get_string_width(drawable(column.head)) for column in columns]
+    paper.type(size)
+    # Many cells say the same.
+    for place, cells in enumerate(zip(*rows, strict=True)):
+        needed[place] = max(needed[place], *(paper.get_string_width(drawable(cell)) for cell in set(cells)))
+    needed = [
+        max(width + GAP, column.share * paper.inner_width)
+        for width, column in zip(needed, columns, strict=True)
+    ]
+    flexible = sorted(
+        (place for place, column in enumerate(columns) if column.is_flexible), key=needed.__getitem__
+    )
+    left = paper.inner_width - sum(width for place, width in enumerate(needed) if place not in flexible)
+    for number, place in enumerate(flexible):
+        needed[place] = min(needed[place], left / (len(flexible) - number))
+        left -= needed[place]
+    # What nobody needs is shared by the flexible ones.
+    for place in flexible:
+        needed[place] += left / len(flexible)
+    return [
+        column._replace(share=width / paper.inner_width)
+        for column, width in zip(columns, needed, strict=True)
+    ]
 
 
 class JobPaper(Paper):
@@ -149,11 +190,11 @@ class Book:
         self.y += 6.4
 
     def text(self, text: str, *, size: float = 8.0, inset: float = 0.0, bold: bool = False) -> None:
-        """Write a paragraph; one that does not fit goes on where the next page begins."""
+        """Write a paragraph; one that does not fit on the page goes on where the next one begins."""
         paper, height = self.paper, size * LEADING
         paper.type(size, bold=bold)
         width = paper.inner_width - inset
-        lines = spaced(paper.lines(text, width), text)
+        lines = spaced(paper.lines(text, width), drawable(text))
         with paper.tags.around(Kind.PARAGRAPH):
             while lines:
                 if self.need(height):
@@ -161,7 +202,8 @@ class Book:
                 room = max(int((self.bottom - self.y) / height), 1)
                 with paper.tags.mark(Kind.SPAN):
                     for line in lines[:room]:
-                        paper.put(line, paper.l_margin + inset, self.y + height * 0.78, width)
+                        # As broken, with the space at its end, which is no reason to cut it.
+                        paper.text(paper.l_margin + inset, self.y + height * 0.78, line)
                         self.y += height
                 lines = lines[room:]
 
@@ -214,7 +256,7 @@ class Book:
                 with nullcontext() if kinds is None else tags.mark(kinds[number]):
                     for at, line in enumerate(shown):
                         y = self.y + height * 0.72 + at * LINE_HEIGHT
-                        self.paper.put(line, x, y, width - 1.6, align="R" if column.is_number else "L")
+                        self.paper.put(line, x, y, width - GAP + 0.1, align="R" if column.is_number else "L")
                 lines = max(lines, len(shown))
                 x += width
         self.y += height + (lines - 1) * LINE_HEIGHT

@@ -101,22 +101,19 @@ def add_history(book: Book, steps: Sequence[HistoryLine]) -> None:
         book.text(words.say("handover.no_history"), size=10)
         return
     columns = _columns(words)
-    label, shade = None, False
+    shade = False
     with book.table(columns):
         for step in steps:
             reason = _reason(book, step, columns[-1].share)
             height = ROW_HEIGHT + LINE_HEIGHT * max(len(reason) - 1, 0)
             if book.need(height):
                 book.head_again(columns)
-                label = None
             if step.number == 1:
                 shade = not shade
             if shade:
                 book.paper.ground(FAINT, book.paper.l_margin, book.y, book.paper.inner_width, height)
-            is_first = label != step.label
-            label = step.label
             book.paper.type(STEP_TYPE, ink=INK)
-            book.row(columns, (*_cells(step, words, is_first=is_first), reason), ROW_HEIGHT)
+            book.row(columns, (*_cells(step, words), reason), ROW_HEIGHT)
 
 
 def _reason(book: Book, step: HistoryLine, share: float) -> list[str]:
@@ -127,7 +124,7 @@ def _reason(book: Book, step: HistoryLine, share: float) -> list[str]:
     return [*lines[: MOST_LINES - 1], " ".join(lines[MOST_LINES - 1 :])] if len(lines) > MOST_LINES else lines
 
 
-def _cells(step: HistoryLine, words: Language, *, is_first: bool) -> tuple[str, ...]:
+def _cells(step: HistoryLine, words: Language) -> tuple[str, ...]:
     def outcome(name: str) -> str:
         return words.say(f"outcome.{name}").lower()
 
@@ -139,5 +136,4 @@ def _cells(step: HistoryLine, words: Language, *, is_first: bool) -> tuple[str, 
         change = f"{outcome(step.before)} → {change}"
     if step.before is not None and step.headroom_before_db != step.headroom_after_db:
         margins = f"{margin(step.headroom_before_db)} → {margins}"
-    name = step.label if is_first else ""
-    return (name, str(step.number), step.kind, words.day(step.at[:16]), change, margins)
+    return (step.label, str(step.number), step.kind, words.day(step.at[:16]), change, margins)

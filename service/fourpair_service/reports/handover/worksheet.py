@@ -1,18 +1,25 @@
-"""One table of a workbook: heads that stay, filters, marks by condition, and text that is only ever text."""
+"""One table of a workbook: heads that stay, filters, marks by condition, and text that is only ever text.
+
+Programs differ in whether they fit the height of a row to what is in it when a file is opened, so each row
+says its own.
+"""
 
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any, Final, NamedTuple
 
 from xlsxwriter import Workbook
 from xlsxwriter.format import Format
+from xlsxwriter.utility import xl_rowcol_to_cell
 from xlsxwriter.worksheet import Worksheet
 
-from fourpair_service.reports.inks import FAINT, INK, MUTED, OUTSIDE, OUTSIDE_FILL
+from fourpair_service.reports.inks import FAINT, INK, MUTED, OUTSIDE, OUTSIDE_FILL, RULE
 from fourpair_service.reports.language import Language, printable
+from fourpair_service.reports.paper import PaperSize
 from fourpair_service.reports.sheet.saying import FAILING
 
 # What a cell and a name of a sheet may hold (Excel specifications and limits, Microsoft).
@@ -22,6 +29,15 @@ _NOT_IN_NAMES: Final = re.compile(r"[\[\]:*?/\\]")
 # A name that Excel keeps for itself, in every language that it is translated to here.
 RESERVED: Final = frozenset({"history", "verlauf", ""})
 WIDEST: Final = 60.0
+# Of a line of the type of a workbook. [pt]
+LINE_HEIGHT: Final = 15.0
+# What a row can be high at most. [pt]
+MOST_HEIGHT: Final = 405.0
+# As workbooks number the sizes of paper (ECMA-376-1, 18.3.1.63).
+PAPERS: Final = {PaperSize.LETTER: 1, PaperSize.A4: 9}
+# What a foot of a page holds at most, before it is written twice as long where every "&" is doubled.
+MOST_FOOT_CHARACTERS: Final = 80
+MARGIN_INCHES: Final = 0.5
 Cell = str | float | int | bool | datetime | None
 
 
@@ -56,7 +72,7 @@ class Head(NamedTuple):
     """The head of a column.
 
     Attributes:
-        form: a name in the formats of a book: ``text``, ``number``, ``whole``, ``day``.
+        form: a name in the formats of a book: ``text`` (``beside`` figures), ``wrapped``, ``number``, ``whole``, ``day``.
         width: in characters.
         role: ``outcome`` or ``margin`` where marks follow from the value.
     """
@@ -69,20 +85,79 @@ class Head(NamedTuple):
 
 def formats_of(book: Workbook) -> dict[str, Format]:
     """Return the formats of a book by name."""
+    row = {"valign": "top", "bottom": 4, "bottom_color": RULE}
+    # Figures stand apart from the words in the next column by the width of brackets that are not there; an
+    # indent from the right is not kept by every program.
+    figure = {**row, "align": "right"}
+    head = {"bold": True, "bottom": 1, "bg_color": FAINT, "text_wrap": True, "valign": "top"}
     looks: Mapping[str, Mapping[str, Any]] = {
-        "text": {},
-        "wrapped": {"text_wrap": True, "valign": "top"},
-        "number": {"num_format": "0.00"},
-        "whole": {"num_format": "0"},
-        "frequency": {"num_format": "0.0##"},
-        "day": {"num_format": "yyyy-mm-dd hh:mm", "align": "left"},
-        "head": {"bold": True, "bottom": 1, "bg_color": FAINT, "text_wrap": True, "valign": "top"},
+        "text": row,
+        "beside": {**row, "align": "left", "indent": 1},
+        "wrapped": {**row, "text_wrap": True, "align": "left", "indent": 1},
+        "number": {**figure, "num_format": "0.00_)_)"},
+        "whole": {**figure, "num_format": "0_)_)"},
+        "frequency": {**figure, "num_format": "0.0##_)_)"},
+        "day": {**row, "num_format": "yyyy-mm-dd hh:mm", "align": "left"},
+        "head": head,
+        "head_figure": {**head, "align": "right"},
+        "head_beside": {**head, "align": "left", "indent": 1},
+        "plain": {"valign": "top"},
+        "said": {"text_wrap": True, "valign": "top"},
+        "count": {"num_format": "0", "align": "left", "valign": "top"},
+        "moment": {"num_format": "yyyy-mm-dd hh:mm", "align": "left", "valign": "top"},
         "title": {"bold": True, "font_size": 14},
-        "strong": {"bold": True},
+        "name": {"bold": True},
+        "strong": {"bold": True, "text_wrap": True, "valign": "top"},
         "failing": {"bold": True, "font_color": OUTSIDE, "bg_color": OUTSIDE_FILL},
         "open": {"italic": True, "font_color": MUTED},
     }
     return {name: book.add_format({"font_color": INK, **look}) for name, look in looks.items()}
+
+
+# Above figures and long text a head stands as they do.
+HEADS: Final = dict.fromkeys(("number", "whole", "frequency"), "head_figure") | dict.fromkeys(
+    ("wrapped", "beside"), "head_beside"
+)
+
+
+def lines_of(text: str, width: float) -> int:
+    """Return how many lines a text takes in a column, rather one too many. [characters].
+
+    >>> lines_of("pairs put right", 60), lines_of("pairs put right", 10)
+    (1, 2)
+    """
+    return sum(max(len(textwrap.wrap(line, max(int(width), 1))), 1) for line in text.split("\n"))
+
+
+def set_height(sheet: Worksheet, row: int, lines: int) -> None:
+    """Make a row high enough for so many lines; before anything is written into it."""
+    if lines > 1:
+        sheet.set_row(row, min(lines * LINE_HEIGHT, MOST_HEIGHT))
+
+
+def for_paper(
+    sheet: Worksheet, size: PaperSize, foot: str, words: Language, *, is_wide: bool, heads_row: int | None
+) -> None:
+    """Have a sheet printed as people would: all columns on a page, heads on each, pages numbered.
+
+    Args:
+        sheet: of the workbook.
+        size: of the paper.
+        foot: what the page is of.
+        words: the language.
+        is_wide: whether the paper lies on its side.
+        heads_row: a row that stands on every page.
+    """
+    (sheet.set_landscape if is_wide else sheet.set_portrait)()
+    sheet.set_paper(PAPERS[size])
+    sheet.fit_to_pages(1, 0)
+    sheet.set_margins(left=MARGIN_INCHES, right=MARGIN_INCHES, top=MARGIN_INCHES, bottom=MARGIN_INCHES * 1.5)
+    if heads_row is not None:
+        sheet.repeat_rows(heads_row)
+    # "&" begins a code there.
+    said = printable(foot, MOST_FOOT_CHARACTERS).replace("&", "&&")
+    number = words.say("handover.page_of", page="&P", pages="&N")
+    sheet.set_footer(f"&L&8{' ' if said[:1].isdigit() else ''}{said}&R&8{number}")
 
 
 class Table:
@@ -102,29 +177,60 @@ class Table:
         self._row = top
         for column, head in enumerate(heads):
             sheet.set_column(column, column, min(head.width, WIDEST))
-            sheet.write_string(top, column, cell_text(head.text), formats["head"])
+        set_height(sheet, top, max(lines_of(head.text, head.width) for head in heads))
+        for column, head in enumerate(heads):
+            sheet.write_string(top, column, cell_text(head.text), formats[HEADS.get(head.form, "head")])
 
     def add(self, cells: Sequence[Cell]) -> None:
         """Write the next row."""
         self._row += 1
+        wrapped = [
+            lines_of(value, head.width - 2)
+            for head, value in zip(self._heads, cells, strict=True)
+            if head.form == "wrapped" and isinstance(value, str)
+        ]
+        set_height(self._sheet, self._row, max(wrapped, default=1))
         for column, (head, value) in enumerate(zip(self._heads, cells, strict=True)):
             put(self._sheet, self._row, column, value, self._formats[head.form])
+
+    def above(self, row: int, text: str, look: str = "said") -> None:
+        """Write a text over all columns in a row above the heads; only where rows are in memory."""
+        set_height(self._sheet, row, lines_of(text, sum(head.width for head in self._heads)))
+        self._sheet.merge_range(row, 0, row, len(self._heads) - 1, cell_text(text), self._formats[look])
+
+    def say(self, text: str) -> None:
+        """Say why there is no row, where there is none."""
+        if self._row == self._top:
+            self._sheet.write_string(self._top + 1, 0, cell_text(text), self._formats["open"])
 
     def finish(self, words: Language) -> None:
         """Let the heads stay in sight, filter by them, and mark what fails."""
         last = max(self._row, self._top + 1)
         self._sheet.freeze_panes(self._top + 1, 1)
         self._sheet.autofilter(self._top, 0, last, len(self._heads) - 1)
-        for column, head in enumerate(self._heads):
-            for rule in self._rules(head.role, words):
-                self._sheet.conditional_format(self._top + 1, column, last, column, rule)
+        # The first margin belongs to the first answer, the second to the second; some tables have answers alone.
+        answers = self._of_role("outcome")
+        for column in answers:
+            self._mark(column, last, self._answer_rules(words))
+        for column, answer in zip(self._of_role("margin"), answers, strict=False):
+            self._mark(column, last, [self._margin_rule(column, answer, words)])
 
-    def _rules(self, role: str, words: Language) -> list[dict[str, Any]]:
-        if role == "margin":
-            return [{"type": "cell", "criteria": "<", "value": 0, "format": self._formats["failing"]}]
-        if role != "outcome":
-            return []
-        by_state = dict.fromkeys(sorted(FAILING), "failing") | {"incomplete": "open"}
+    def _of_role(self, role: str) -> list[int]:
+        return [column for column, head in enumerate(self._heads) if head.role == role]
+
+    def _mark(self, column: int, last: int, rules: Sequence[dict[str, Any]]) -> None:
+        for rule in rules:
+            self._sheet.conditional_format(self._top + 1, column, last, column, rule)
+
+    def _margin_rule(self, column: int, answer: int, words: Language) -> dict[str, Any]:
+        """Return what marks a margin that fails; of what is only shown a margin below 0 fails nothing."""
+        margin, word = (xl_rowcol_to_cell(self._top + 1, place, col_abs=True) for place in (column, answer))
+        failing = ",".join(f'{word}="{words.say(f"outcome.{state}")}"' for state in sorted(FAILING))
+        told = f"=AND({margin}<0,OR({failing}))"
+        return {"type": "formula", "criteria": told, "format": self._formats["failing"]}
+
+    def _answer_rules(self, words: Language) -> list[dict[str, Any]]:
+        by_state = dict.fromkeys(sorted(FAILING), "failing") | {"incomplete": "open", "shown": "open"}
         return [
             {
                 "type": "cell",
@@ -139,8 +245,8 @@ class Table:
 def put(sheet: Worksheet, row: int, column: int, value: Cell, form: Format) -> None:
     """Write a value as what it is; text is never read as a formula, a number or an address."""
     if value is None or value == "":
-        return
-    if isinstance(value, bool):
+        sheet.write_blank(row, column, None, form)
+    elif isinstance(value, bool):
         sheet.write_boolean(row, column, value, form)
     elif isinstance(value, (int, float)):
         sheet.write_number(row, column, value, form)

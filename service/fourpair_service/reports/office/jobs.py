@@ -172,6 +172,7 @@ class LinkLine:
     outcome_text: str
     headroom: str
     failing: str
+    fails_nothing: bool
     tested: str
     changed: str
     is_withdrawn: bool
@@ -187,6 +188,7 @@ def link_lines(records: Sequence[Record], words: Language) -> tuple[LinkLine, ..
             outcome_text=words.say(f"outcome.{record.outcome}"),
             headroom=saying.headroom(record.headroom_db, words),
             failing=saying.failing_of(record.failing, words),
+            fails_nothing=not record.failing,
             tested=saying.moment(record.tested_at, words),
             changed=saying.moment(record.changed_at, words),
             is_withdrawn=record.withdrawn,

@@ -41,7 +41,9 @@ def failing_of(failures: Sequence[str], words: Language) -> str:
 
 def _failing(name: str, places: Sequence[str], words: Language) -> str:
     family, _, rest = name.partition(":")
-    title = str(words.texts["parameter"].get(family, printable(family, 40)))
+    # One defect is told once, by its family: what is meant may be another parameter of it.
+    known = words.texts["office_family"].get(family) or words.texts["parameter"].get(family)
+    title = str(known or printable(family, 40))
     if family == WIRE_MAP:
         kind, _, place = rest.partition(":")
         return f"{title}: {words.by_code('wire_kind', kind, printable(kind, 40))} {printable(place, 40)}".rstrip()

@@ -71,14 +71,17 @@ def _height(book: Book, line: LinkLine) -> float:
 
 
 def _sentences(remedy: Remedy | None, words: Language) -> list[tuple[str, bool]]:
-    """Return what is said of a link, and whether it is what to do."""
+    """Return what is said of a link, and whether it stands out."""
     if remedy is None:
         return []
     suspected = "; ".join(remedy.suspected[:MOST_SUSPECTED])
     said = [(text, False) for text in remedy.reasons]
     if suspected:
         said.append((f"{words.say('handover.suspected')}: {suspected}", False))
-    return [*said, (f"{words.say('handover.do')}: {' '.join(remedy.steps)}", True)]
+    # The first says what must happen, the others who, where and how.
+    first, *others = remedy.steps
+    said.append((f"{words.say('handover.do')}: {first}", True))
+    return [*said, (" ".join(others), False)] if others else said
 
 
 def _columns(words: Language) -> tuple[Column, ...]:

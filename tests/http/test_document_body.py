@@ -68,6 +68,8 @@ HOSTILE = {
     "the smallest": [*LONG, 5e-324],
     "deep": {"a": {"b": {"c": {"d": {"e": LONG}}}}},
     "many keys": {str(n): LONG for n in range(100)},
+    "a key that goes on behind a NUL": {"12": LONG, "12\0and on": LONG[::-1]},
+    "a key with a NUL that is no other key": {"12\0and on": LONG},
     "brackets and colons in a key": {"[:[": LONG, ":": [1.5]},
 }
 
@@ -139,7 +141,9 @@ values = st.recursive(
 )
 
 
-@given(st.dictionaries(st.sampled_from(["sweeps", "label", "cable", "[", ":"]), values))
+@given(
+    st.dictionaries(st.sampled_from(["sweeps", "label", "cable", "[", ":", "sweeps\0", "\0", "a\0b"]), values)
+)
 def test_whatever_json_is_sent_both_readers_agree(document):
     for raw in (
         json.dumps(document).encode(),

@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from fourpair_service.app import create_app
@@ -281,8 +281,10 @@ JSON = st.recursive(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.sampled_from(PLACES), JSON)
+@example(("sweeps", "fext", "near", "45>12"), {"a\0b": 1.0})
+@example(("cable",), {"a\0b": 1.0})
 def test_whatever_stands_at_any_place_is_graded_or_refused_and_never_fails(client, path, value):
     document = copy.deepcopy(GOOD)
     *parents, last = path

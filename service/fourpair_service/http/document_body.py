@@ -27,6 +27,8 @@ SWEEPS: Final = "sweeps"
 SHORTEST_ARRAY: Final = 16
 # An object is searched for each of its keys, so many keys would take long.
 MOST_KEYS: Final = 64
+# The parser looks for a key up to its first NUL, and so may find another one.
+_CUTS_A_KEY: Final = "\0"
 # parameter, end, pair and form stand below ``sweeps``
 DEEPEST_SWEEP: Final = 5
 _COLON, _BRACKET, _POINT = b":[."
@@ -117,6 +119,8 @@ class _Reader:
     def _parts(self, value: Any) -> Iterator[tuple[str, Any]]:
         keys = list(value.keys())
         if len(keys) > MOST_KEYS or len(set(keys)) < len(keys):
+            raise _UnfitError
+        if any(_CUTS_A_KEY in key for key in keys):
             raise _UnfitError
         for key in keys:
             self.colons += 1 + key.count(":")

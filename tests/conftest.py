@@ -1,10 +1,12 @@
-"""What cannot run on a machine is said, never passed over in silence."""
+"""What every test stands on: how examples are drawn, and that what cannot run is said."""
 
 from __future__ import annotations
 
 import os
 import shutil
 from pathlib import Path
+
+from hypothesis import settings
 
 from postgres_server import binaries
 
@@ -13,6 +15,12 @@ BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 ALL_PARTS = "FOURPAIR_TEST_ALL"
 
 NOT_RUN: list[str] = []
+
+# How long an example takes tells of the machine and of what else it does: no test asserts it.
+settings.register_profile("drawn_anew", deadline=None)
+# Where a commit is judged it gets one answer: the same examples however often it is asked.
+settings.register_profile("same_for_a_commit", deadline=None, derandomize=True)
+settings.load_profile("same_for_a_commit" if os.environ.get(ALL_PARTS) else "drawn_anew")
 
 
 # What a marked test needs, whether it is there, and what is said of those that are left out.

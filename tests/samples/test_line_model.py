@@ -23,7 +23,7 @@ def _db(value):
     return -20 * np.log10(np.abs(value))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(
     length_m=st.floats(1, 60),
     seed=st.integers(0, 1000),

@@ -164,7 +164,7 @@ def test_every_assumption_is_told_with_its_source():
     )
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.floats(0, 40), st.floats(0, 20), st.sampled_from(sorted(RECEIVERS)))
 def test_a_quieter_line_is_never_worse(level, more, name):
     receiver = RECEIVERS[name]
@@ -177,7 +177,7 @@ def test_a_quieter_line_is_never_worse(level, more, name):
     assert quiet >= noisy
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.lists(st.floats(0.1, 1e6), min_size=1, max_size=20))
 def test_the_decision_point_ratio_lies_between_the_worst_and_the_best_frequency(ratios):
     found = float(salz_db(np.array(ratios)))

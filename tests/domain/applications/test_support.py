@@ -650,7 +650,7 @@ def test_25_and_40_gigabit_are_known_by_name_alone():
 # Laws -----------------------------------------------------------------------------
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.floats(0.3, 1.6), st.floats(0.5, 1.0))
 def test_a_link_that_loses_less_is_never_worse_off(share, less):
     worse = states(link_inside("6A", loss_share=share), "6A")
@@ -660,7 +660,7 @@ def test_a_link_that_loses_less_is_never_worse_off(share, less):
         assert BEST_FIRST.index(better[name]) <= BEST_FIRST.index(worse[name])
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.floats(-6, 6), st.floats(0, 5))
 def test_less_crosstalk_and_reflection_never_make_it_worse(margin, more):
     worse = states(link_inside("6A", margin_db=margin), "6A")
@@ -670,7 +670,7 @@ def test_less_crosstalk_and_reflection_never_make_it_worse(margin, more):
         assert BEST_FIRST.index(better[name]) <= BEST_FIRST.index(worse[name])
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.floats(0.5, 60), st.floats(0.1, 40))
 def test_shorter_cords_never_make_it_worse(metres, more):
     link = link_inside("5e", configuration=PERMANENT, loss_share=0.95)
@@ -680,7 +680,7 @@ def test_shorter_cords_never_make_it_worse(metres, more):
         assert BEST_FIRST.index(shorter[name]) <= BEST_FIRST.index(longer[name])
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.floats(0.3, 1.6), st.floats(-3, 5))
 def test_whoever_carries_1000base_t_carries_100base_tx(share, margin):
     found = states(link_inside("5e", loss_share=share, margin_db=margin), "5e")

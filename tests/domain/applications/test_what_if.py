@@ -219,7 +219,7 @@ def test_an_edition_that_does_not_say_how_its_cable_loses_gets_no_cords():
         ask(link_inside("5e"), rule_set=own, added_cord_m=5.0)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.floats(20, 60), st.floats(20, 60))
 def test_a_hotter_link_never_has_more_margin(first, second):
     link = link_inside("5e")
@@ -228,7 +228,7 @@ def test_a_hotter_link_never_has_more_margin(first, second):
     assert margin(hotter, Parameter.INSERTION_LOSS) <= margin(cooler, Parameter.INSERTION_LOSS) + 1e-9
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.floats(0.1, 50), st.floats(0.1, 50))
 def test_more_cord_never_has_more_margin(first, more):
     link = link_inside("5e", loss_share=0.6)

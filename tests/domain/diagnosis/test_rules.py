@@ -388,7 +388,7 @@ def test_every_fault_has_a_kind_and_what_looks_alike_is_another():
         assert code not in kind.could_also_be
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.floats(-12, 25), st.sampled_from(("near", "far")), st.sampled_from(("12-36", "36-45", "45-78")))
 def test_a_diagnosis_never_contradicts_the_verdict(plain_db, less_db, end, combination):
     found = answer_to(with_next(plain_db, end, combination, less_db))

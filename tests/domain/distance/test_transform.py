@@ -112,7 +112,7 @@ def reflecting(place, real, imaginary):
     return complex(real, imaginary) * np.exp(-2 * GAMMA * place)
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(first=spot, second=spot)
 def test_what_two_places_reflect_adds_up(first, second):
     one, two = reflecting(*first), reflecting(*second)
@@ -124,7 +124,7 @@ def test_what_two_places_reflect_adds_up(first, second):
     np.testing.assert_allclose(together, apart, atol=1e-12)
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(place=st.floats(5.0, 30.0), shift=st.floats(0.0, 10.0))
 def test_more_line_in_front_moves_the_picture_by_its_length(place, shift):
     # Exact below the gain ceiling, which the lossless path never meets.
@@ -138,7 +138,7 @@ def test_more_line_in_front_moves_the_picture_by_its_length(place, shift):
     np.testing.assert_allclose(reflections(moved, path, grid + shift), before, atol=1e-12)
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(scale=st.complex_numbers(min_magnitude=0.01, max_magnitude=100))
 def test_a_stronger_or_turned_reflection_gives_as_much_more_or_turned_a_picture(scale):
     value, grid = reflecting(33.0, 0.01, 0.0), np.linspace(30.0, 36.0, 40)

@@ -79,7 +79,7 @@ def results(verdict):
 
 
 @given(st.lists(links(), max_size=5), st.sampled_from(RULE_SETS))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_batch_gives_byte_for_byte_what_each_link_gives_alone(scattered, rule_set):
     measured = [each.link() for each in scattered]
     together = grade_batch(measured, rule_set, ASKED)
@@ -88,7 +88,7 @@ def test_a_batch_gives_byte_for_byte_what_each_link_gives_alone(scattered, rule_
 
 
 @given(links(), st.randoms(use_true_random=False), st.sampled_from(RULE_SETS))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_the_order_of_curves_pairs_and_readings_in_the_document_changes_no_byte(scattered, random, rule_set):
     measured = scattered.link()
 
@@ -114,7 +114,7 @@ def test_the_order_of_curves_pairs_and_readings_in_the_document_changes_no_byte(
 
 
 @given(links(), st.data())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_pairs_in_groups_of_their_own_on_one_axis_change_no_outcome_and_no_margin(scattered, data):
     measured = scattered.link()
     place = data.draw(st.sampled_from(sorted(measured.curves, key=str)))
@@ -139,7 +139,7 @@ def test_pairs_in_groups_of_their_own_on_one_axis_change_no_outcome_and_no_margi
 
 
 @given(links())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_the_same_link_gives_the_same_bytes_every_time(scattered):
     measured = scattered.link()
     assert bytes_of(verdict_of(measured)) == bytes_of(verdict_of(measured))
@@ -159,7 +159,7 @@ def rank(outcome):
 
 
 @given(links(), st.sampled_from([*CURVE_LIMITS, *READING_LIMITS]), st.floats(0, 40))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_looser_limit_never_worsens_an_outcome_nor_shrinks_a_margin(scattered, parameter, by):
     measured = scattered.link()
     strict, loose = verdict_of(measured), verdict_of(measured, relaxed(parameter, by))
@@ -182,7 +182,7 @@ def worse(measured, place, row, by):
 
 
 @given(links(most_missing=0), st.sampled_from(PLACES), st.integers(0, 3), st.floats(0, 20))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_worse_curve_never_improves_a_margin(scattered, place, row, by):
     measured = scattered.link()
     # Without excuses: by those a higher loss does take a return loss back into judgement, and
@@ -209,7 +209,7 @@ TOWARDS = {
 
 
 @given(links(), st.sampled_from(JUDGED), st.floats(0, 10), st.booleans())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_larger_accuracy_moves_results_towards_marginal_and_never_across_the_limit(
     scattered, parameter, more, over_frequency
 ):
@@ -231,7 +231,7 @@ def test_a_larger_accuracy_moves_results_towards_marginal_and_never_across_the_l
 
 
 @given(links(), st.sampled_from(RULE_SETS))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_the_outcome_of_the_link_is_the_worst_of_its_parts_and_the_headroom_the_smallest_margin(
     scattered, rule_set
 ):
@@ -250,7 +250,7 @@ def test_the_outcome_of_the_link_is_the_worst_of_its_parts_and_the_headroom_the_
 
 
 @given(links(), st.sampled_from(RULE_SETS))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_the_category_that_was_asked_for_stands_as_the_verdict_does(scattered, rule_set):
     measured = scattered.link()
     # Without an accuracy there is no marginal band in between.

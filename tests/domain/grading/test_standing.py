@@ -133,7 +133,7 @@ def stricter(parameter, by_db, category=None, **more):
     return replace(own, id="moved", curve_limits=limits, **more)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     name=st.sampled_from([USUAL, "1A-01-bad-far-connector", "0A-02-near-miss"]),
     parameter=st.sampled_from(

@@ -33,6 +33,10 @@ NEEDS = {
         lambda: binaries() is not None,
         "tests of the PostgreSQL store: they need its server programs",
     ),
+    "second_reader": (
+        lambda: shutil.which("pdfinfo") is not None,
+        "tests of papers by a second reader of PDFs: they need pdfinfo of poppler",
+    ),
     "register_headers": (
         lambda: Path("/usr/include/linux/mdio.h").exists(),
         "tests of registers against the system's own list: they need linux-libc-dev",

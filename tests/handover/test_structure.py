@@ -7,9 +7,7 @@ content is tagged or a decoration, levels of headings are not skipped, figures h
 from __future__ import annotations
 
 import io
-import os
 import re
-import shutil
 import subprocess
 from collections import Counter
 from itertools import pairwise
@@ -68,12 +66,8 @@ def lists_of(reader):
 
 def told(content, tmp_path, how):
     """What another program reads of the structure."""
-    program = shutil.which("pdfinfo")
-    assert program or "FOURPAIR_TEST_ALL" not in os.environ, "pdfinfo of poppler is not installed"
-    if program is None:
-        pytest.skip("pdfinfo of poppler is not installed")
     (tmp_path / "handover.pdf").write_bytes(content)
-    command = [program, how, tmp_path / "handover.pdf"]
+    command = ["pdfinfo", how, tmp_path / "handover.pdf"]
     answer = subprocess.run(command, check=True, capture_output=True, timeout=60)
     assert not answer.stderr
     return answer.stdout.decode()
@@ -122,6 +116,7 @@ def test_a_part_is_read_in_the_order_in_which_it_is_drawn(reader):
         assert len(set(pages)) == 1 and marks == list(range(len(marks)))
 
 
+@pytest.mark.second_reader
 def test_another_program_hears_the_headings_as_levels_of_one_document(tmp_path):
     bad = sample("1A-01-bad-far-connector", label="A2")
     good = sample("0A-01-clean-pass", label="A10")
@@ -139,6 +134,7 @@ def test_another_program_hears_the_headings_as_levels_of_one_document(tmp_path):
     assert [words for level, words in found if level == 4] == ["A2"]
 
 
+@pytest.mark.second_reader
 def test_another_program_finds_every_element(papers, reader, tmp_path):
     text = told(papers.file("format=pdf"), tmp_path, "-struct")
 

@@ -118,9 +118,8 @@ class _Reader:
 
     def _parts(self, value: Any) -> Iterator[tuple[str, Any]]:
         keys = list(value.keys())
-        if len(keys) > MOST_KEYS or len(set(keys)) < len(keys):
-            raise _UnfitError
-        if any(_CUTS_A_KEY in key for key in keys):
+        is_odd = len(keys) > MOST_KEYS or len(set(keys)) < len(keys)
+        if is_odd or any(_CUTS_A_KEY in key for key in keys):
             raise _UnfitError
         for key in keys:
             self.colons += 1 + key.count(":")

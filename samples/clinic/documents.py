@@ -59,6 +59,8 @@ def _results(story: Story) -> dict[str, Any]:
         out["conductor_resistance_ohm"] = _by_pin(out["pairs"])
     if story.summary is not None:
         out["summary"] = story.summary
+    if story.port is not None:
+        out["port"] = story.port
     if story.is_swept:
         segments = instrument.axis(story.top_mhz)
         out["frequency_mhz"] = segments

@@ -34,6 +34,20 @@ def _far_jack(length_m: float, next_db: float, seed: int) -> PhysicalLink:
     return PhysicalLink((JACK_6, Stretch(CATEGORY_6, length_m), far), seed)
 
 
+# A port that goes up to 1 Gbit/s and powers nothing, and a printer that offers 100BASE-TX and 10BASE-T
+# (IEEE 802.3 annex 28B: technology ability bits A0 to A3 of the base page); the figures are invented.
+SLOW_PRINTER: Final = {
+    "ability_word": "0xC1E1",
+    "next_pages": ["0xA008", "0x0818"],
+    "mdi": "auto",
+    "link_up": "100BASE-TX/full",
+    "levels": [
+        {"pair": "12", "signal": "link_pulse", "peak_v": 2.46, "termination_ohm": 100, "at": "port"},
+        {"pair": "36", "signal": "link_pulse", "peak_v": 1.84, "termination_ohm": 100, "at": "far_end"},
+    ],
+    "partner": {"ability_word": "0x41E1", "mdi": "mdi"},
+}
+
 STORIES: Final = (
     Story(
         label="0A-01",
@@ -177,5 +191,18 @@ STORIES: Final = (
         configuration="mptl",
         top_mhz=500.0,
         adapter="plug end, category 6A",
+    ),
+    Story(
+        label="2A-05",
+        slug="slow-printer",
+        story="The printer is slow and the cabling is blamed: the cable passes, the printer offers 100 Mbit/s.",
+        kind="none",
+        outcome="pass",
+        link=_plain(36.4, 125),
+        near="cabinet 2A, panel 1, port 5",
+        far="pharmacy, label printer",
+        tested_at="2026-09-25T10:06:31+01:00",
+        tested_by=HERON,
+        port=SLOW_PRINTER,
     ),
 )

@@ -64,6 +64,7 @@ class Story:
         is_resistance_by_pin: whether DC resistance was read for each wire, not for each loop.
         is_swept: whether curves were taken at all.
         summary: worst margins handed over in their place.
+        port: what was seen of the live port at the near end, and of the device at the far one.
     """
 
     label: str
@@ -92,6 +93,7 @@ class Story:
     adapter: str = "permanent link, category 6A"
     notes: str | None = None
     summary: dict[str, Any] | None = None
+    port: dict[str, Any] | None = None
 
     @property
     def file_name(self) -> str:

@@ -19,6 +19,7 @@ GOLDEN = Path(__file__).resolve().parent / "verdicts"
 SAMPLES = [
     *sorted((ROOT / "samples" / "links").glob("*.json")),
     ROOT / "samples" / "measured" / "cable1.json",
+    ROOT / "samples" / "ports" / "reception-desk.json",
 ]
 COMMAND = ".venv/bin/python tests/golden/writing.py"
 LINE = 150

@@ -61,6 +61,8 @@ def test_no_sentence_of_a_sample_stays_english(sample, tongue):
     applications = answer["assessment"]["applications"]["applications"]
     sentences = {c for a in applications for c in a["conditions"][:1]}
     sentences |= {why for p in answer["verdict"]["parameters"] for why in p["incomplete_because"]}
+    power = (answer["assessment"]["port"] or {}).get("poe") or {}
+    sentences |= {*power.get("texts", ()), *power.get("cautions", ())}
 
     assert [s for s in sentences if words.phrase(s) == s] == []
 

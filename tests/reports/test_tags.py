@@ -18,7 +18,7 @@ from fourpair_service.reports.sheet.receipt import receipt_pdf
 from reports.sheets import LINKS, ROOT, answer_of, sheet_of
 from reports.structure_reading import elements_of, marks_of, numbers_in
 
-MEASURED = [*LINKS, ROOT / "samples" / "measured" / "cable1.json"]
+MEASURED = [*LINKS, ROOT / "samples/measured/cable1.json", ROOT / "samples/ports/reception-desk.json"]
 CELLS = ["/TH", "/TD"]
 
 

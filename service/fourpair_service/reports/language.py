@@ -13,6 +13,7 @@ from importlib.resources import files
 from typing import Any, Final
 
 FEET_PER_METRE: Final = 1 / 0.3048
+DECIMAL: Final = re.compile(r"\d+\.\d+")
 
 
 class Tongue(StrEnum):
@@ -64,8 +65,13 @@ class Language:
         for pattern, text in self.texts.get("phrase", ()):
             found = re.fullmatch(pattern, english)
             if found:
-                return str(text).format(**found.groupdict())
+                parts = {name: self._as_written(part) for name, part in found.groupdict().items()}
+                return str(text).format(**parts)
         return english
+
+    def _as_written(self, part: str) -> str:
+        """Return a part of a sentence, a number in it with the language's decimal mark."""
+        return part.replace(".", self.texts["decimal"]) if DECIMAL.fullmatch(part) else part
 
     def condition(self, english: str) -> str:
         """Return a condition of the assessment; in other languages than English those that have a pattern."""

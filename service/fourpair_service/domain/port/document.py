@@ -33,6 +33,7 @@ def port_document(reading: PortReading, facts: PortFacts) -> Document:
         "negotiation": _settlement(settlement) if settlement else None,
         "energy_efficient": _energy(reading.energy) if reading.energy else None,
         "crossing": {"state": meets.state.value, "text": meets.text} if meets else None,
+        "link": {"runs_at": observation.link} if observation and observation.link_seen else None,
         "levels": [_level(result) for result in reading.levels],
         "poe": _poe(reading.poe) if reading.poe else None,
         "notes": list(reading.notes),

@@ -144,6 +144,12 @@ PortPowerSchema = Answer.from_dict(
 )
 
 
+class SeenLinkSchema(Answer):
+    """The link as it was seen; without a speed no link was up."""
+
+    runs_at = _optional_text()
+
+
 class PortReadingSchema(Answer):
     """A port in words, and what it does on this cable; null where none was observed."""
 
@@ -153,6 +159,8 @@ class PortReadingSchema(Answer):
     negotiation = fields.Nested(SettlementSchema, required=True, allow_none=True)
     energy_efficient = fields.Nested(EnergySchema, required=True, allow_none=True)
     crossing = fields.Nested(CrossingSchema, required=True, allow_none=True)
+    # What was kept by earlier releases does not tell of it.
+    link = fields.Nested(SeenLinkSchema, allow_none=True)
     levels = fields.List(fields.Nested(LevelReadingSchema), required=True)
     poe = fields.Nested(PortPowerSchema, required=True, allow_none=True)
     notes = texts()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Final
 
@@ -12,6 +13,7 @@ from fourpair_service.reports.sheet.model import Answer, Document
 from fourpair_service.reports.sheet.remedy import Site, to_do
 
 MOST_REASONS: Final = 3
+ON_PAIRS: Final = re.compile(r"(?P<what>.* on )(?P<pairs>[0-9>, -]+)")
 
 
 def answers(
@@ -53,7 +55,7 @@ def missing(verdict: Document, words: Language) -> list[str]:
     ends: dict[tuple[str, str], list[str]] = {}
     for result in verdict["parameters"]:
         if result["incomplete_because"]:
-            why = "; ".join(dict.fromkeys(words.reason(why) for why in result["incomplete_because"]))
+            why = "; ".join(map(words.reason, _pairs_together(result["incomplete_because"])))
             ends.setdefault((why, result["parameter"]), []).append(result["end"] or "")
     together: dict[tuple[str, str], list[str]] = {}
     for (why, parameter), of in ends.items():
@@ -63,6 +65,20 @@ def missing(verdict: Document, words: Language) -> list[str]:
         what = ", ".join([*names, words.say(f"end_at.{end}")] if end else names)
         said.append(words.say("sentence.not_judged", what=what, why=why) + ".")
     return said
+
+
+def _pairs_together(reasons: Sequence[str]) -> list[str]:
+    """Return reasons once each, those that differ by their pairs alone as one.
+
+    >>> _pairs_together(["delay not measured on 12", "not measured", "delay not measured on 36"])
+    ['delay not measured on 12, 36', 'not measured']
+    """
+    pairs: dict[str, list[str]] = {}
+    for reason in dict.fromkeys(reasons):
+        found = ON_PAIRS.fullmatch(reason)
+        what, of = (found["what"], [found["pairs"]]) if found else (reason, [])
+        pairs.setdefault(what, []).extend(of)
+    return [f"{what}{', '.join(of)}" for what, of in pairs.items()]
 
 
 def _above(verdict: Document, words: Language) -> Answer:

@@ -8,6 +8,7 @@ from typing import Final
 
 from fourpair_service.reports.language import Language
 from fourpair_service.reports.sheet.model import Answer, Document
+from fourpair_service.reports.sheet.port import held_by, observed_port
 from fourpair_service.reports.sheet.saying import FAILING
 
 RATE: Final = re.compile(r"(?P<number>[\d.]+)(?P<giga>G?)BASE")
@@ -39,7 +40,22 @@ def carries(verdict: Document, assessment: Document | None, words: Language) -> 
     else:
         first = words.say("answer.nothing_carried")
         more = () if all(a["state"] == "not_supported" for a in found) else more
-    return Answer("carries", question, first, more)
+    return Answer("carries", question, first, (*_with_devices(assessment, words), *more))
+
+
+def _with_devices(assessment: Document, words: Language) -> Iterator[str]:
+    """Yield what runs with the devices that were found at the ends, and what holds that back."""
+    port = observed_port(assessment)
+    if port is None:
+        return
+    together = port["together"]
+    if together["runs_at"] is None:
+        if together["is_certain"]:
+            yield words.say("answer.devices_no_link")
+        return
+    name = "answer.devices_run" if together["is_certain"] else "answer.devices_may_run"
+    runs = words.say(name, speed=fastest([together["runs_at"]], words))
+    yield f"{runs} {held_by(port, words)}"
 
 
 def carries_anything(assessment: Document | None) -> bool:

@@ -8,6 +8,7 @@ from fourpair_service.reports.language import Language, printable
 from fourpair_service.reports.sheet import saying
 from fourpair_service.reports.sheet.answers import missing
 from fourpair_service.reports.sheet.model import Document, Section
+from fourpair_service.reports.sheet.port import port_lines
 
 LONGEST_LINE: Final = 260
 # What is judged where it is measured, or is shown only.
@@ -50,7 +51,7 @@ def sections(verdict: Document, assessment: Document | None, words: Language) ->
         _section("cautions", _cautions(verdict, assessment, words), words),
         _section("categories", _categories(verdict, words), words),
         _section("power", _power(verdict, assessment, words), words),
-        _section("port", _port(assessment, words), words),
+        _section("port", port_lines(assessment, words), words),
     )
     return tuple(section for section in found if section.lines)
 
@@ -133,22 +134,3 @@ def _power(verdict: Document, assessment: Document | None, words: Language) -> l
     }
     first = words.say("sentence.power_all", number=str(of["class"]), watts=watts)
     return [first, *(words.say(f"sentence.{name}") for name, is_so in more.items() if is_so)]
-
-
-def _port(assessment: Document | None, words: Language) -> list[str]:
-    port = (assessment or {}).get("port")
-    if port is None or port["port"] is None:
-        return []
-    together = port["together"]
-    certain = "" if together["is_certain"] else words.say("sentence.uncertain")
-    said = [
-        words.say("sentence.port_runs", speed=together["runs_at"], certain=certain)
-        if together["runs_at"]
-        else words.say("sentence.port_no_speed")
-    ]
-    nothing = words.say("sentence.nothing")
-    reach = {
-        "cable": together["cable_reaches"] or nothing,
-        "port": together["port_reaches"] or nothing,
-    }
-    return [*said, words.say("sentence.port_limits", **reach)]

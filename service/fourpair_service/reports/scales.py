@@ -32,7 +32,7 @@ class Linear:
         >>> nice_axis(0, 25, 0, 100).ticks()
         [0.0, 5.0, 10.0, 15.0, 20.0, 25.0]
         """
-        count = round((self.high - self.low) / self.step)
+        count = math.floor((self.high - self.low) / self.step + 1e-9)
         return [self.low + i * self.step for i in range(count + 1)]
 
 
@@ -50,6 +50,16 @@ def nice_axis(low: float, high: float, start: float, stop: float, *, most: int =
     size = 10 ** math.floor(math.log10(span / most))
     step = next(s * size for s in STEPS if span / (s * size) <= most)
     return Linear(math.floor(low / step) * step, math.ceil(high / step) * step, start, stop, step)
+
+
+def axis_to(high: float, start: float, stop: float, *, most: int = 8) -> Linear:
+    """Return an axis of round steps from nothing that ends at ``high`` itself, labelled or not.
+
+    >>> axis_to(33.5, 0, 67).ticks(), axis_to(33.5, 0, 67)(33.5)
+    ([0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0], 67.0)
+    """
+    step = nice_axis(0.0, high, start, stop, most=most).step
+    return Linear(0.0, max(high, 1e-6), start, stop, step)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ import numpy as np
 
 from fourpair_service.domain.grading.margin_curves import MarginCurve
 from fourpair_service.domain.link import End
-from fourpair_service.reports.drawing.shapes import Area, Dot, Path, Picture, Place, Shape, Words, box
+from fourpair_service.reports.drawing.shapes import Anchor, Area, Dot, Path, Picture, Place, Shape, Words, box
 from fourpair_service.reports.inks import GRID, INK, INSIDE, MUTED, OUTSIDE, OUTSIDE_FILL, WHITE
 from fourpair_service.reports.language import UNIT_SIGNS, Language
 from fourpair_service.reports.scales import Linear, Logarithmic, nice_axis
@@ -22,16 +22,11 @@ TOP: Final = 20.0
 BOTTOM: Final = 100.0
 # As many columns as can be told apart; each keeps its smallest margin, so no worst point is lost.
 COLUMNS: Final = 120
-# Width of a figure, for the ground under a number.
-CHARACTER: Final = 5.2
 # What lies further inside than this above the worst point tells nothing more. [dB]
 SHOWN_DB: Final = 12.0
 MINUS: Final = "\u2212"
-LABEL_HEIGHT: Final = 10.0
-# As bad as so many covered points.
-MISPLACED: Final = 6
-# Of the worst point.
-RING: Final = 4.0
+# Radius of the mark of the worst point.
+RING: Final = 3.4
 # Room for the end of the range and its unit.
 END_LABEL: Final = 42.0
 START_LABEL: Final = 26.0
@@ -87,7 +82,7 @@ def margins_picture(
         *grid(x, y, words),
         Words(title, LEFT, 12, 10, INK, "start", bold=True),
         *lines,
-        *_worst(worst, x, y, words, [place for line in lines for place in line.places]),
+        *_worst(worst, x, y, words),
     ]
     end = words.say(f"end_at.{worst['end']}") if worst["end"] else words.say("heading.run")
     said = words.say(
@@ -107,22 +102,32 @@ def grid(x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
         if not is_limit:
             shapes.append(Path(((LEFT, y(value)), (x.stop, y(value))), GRID, 0.6))
         shapes.append(Words(words.number(value + 0.0, 0), LEFT - 4, y(value) + 3, 8, MUTED, "end"))
-    for decade in DECADES_MHZ:
-        if x.low <= decade <= x.high:
-            shapes.append(Path(((x(decade), TOP), (x(decade), BOTTOM)), GRID, 0.6))
-            shapes.append(Words(words.frequency(decade), x(decade), BOTTOM + 11, 8, MUTED, "middle"))
-    # The end of the range, unless a decade stands there or beside it.
-    end = f"{words.frequency(float(f'{x.high:.3g}'))} {words.say('picture.frequency')}"
-    decades = [x(decade) for decade in DECADES_MHZ if x.low <= decade <= x.high]
-    if all(abs(decade - LEFT) > START_LABEL for decade in decades):
-        start = words.frequency(float(f"{x.low:.3g}"))
-        shapes.append(Words(start, LEFT, BOTTOM + 11, 8, MUTED, "start"))
-    if all(abs(decade - x.stop) > END_LABEL for decade in decades):
-        shapes.append(Words(end, x.stop, BOTTOM + 11, 8, MUTED, "end"))
-    else:
-        shapes.append(Words(words.say("picture.frequency"), x.stop, TOP - 8, 8, MUTED, "end"))
+    shapes += _frequencies(x, words)
     shapes.append(Path(((LEFT, y(0)), (x.stop, y(0))), INK, 2.3))
     shapes.append(Words(words.say("picture.limit"), LEFT + 3, y(0) + 9, 8, INK, "start", bold=True))
+    return shapes
+
+
+def _frequencies(x: Logarithmic, words: Language) -> list[Shape]:
+    """Return the decades and the ends of the range, the last of them with the unit."""
+    decades = [decade for decade in DECADES_MHZ if x.low <= decade <= x.high]
+    shapes: list[Shape] = [Path(((x(at), TOP), (x(at), BOTTOM)), GRID, 0.6) for at in decades]
+    labelled: list[tuple[float, Anchor]] = [(at, "middle") for at in decades]
+    if all(abs(x(at) - LEFT) > START_LABEL for at in decades):
+        labelled.insert(0, (x.low, "start"))
+    # The end of the range, unless a decade stands there or beside it.
+    if all(abs(x(at) - x.stop) > END_LABEL for at in decades):
+        labelled.append((x.high, "end"))
+    last = len(labelled) - 1
+    for number, (at, anchor) in enumerate(labelled):
+        said = words.frequency(float(f"{at:.3g}"))
+        said += f" {words.say('picture.frequency')}" * (number == last)
+        is_at_stop = number == last and x.stop - x(at) < END_LABEL / 2
+        shapes.append(
+            Words(
+                said, x.stop if is_at_stop else x(at), BOTTOM + 11, 8, MUTED, "end" if is_at_stop else anchor
+            )
+        )
     return shapes
 
 
@@ -154,55 +159,15 @@ def within(places: Sequence[Place]) -> list[list[Place]]:
     return [*parts, part] if part else parts
 
 
-def _worst(
-    worst: Mapping[str, Any], x: Logarithmic, y: Linear, words: Language, drawn: Sequence[Place]
-) -> list[Shape]:
+def _worst(worst: Mapping[str, Any], x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
+    """Return the ring at the worst point, and its figure above the picture, where it covers nothing."""
     if worst["frequency_mhz"] is None:
         return []
     at = min(max(x(worst["frequency_mhz"]), LEFT), x.stop), y(worst["margin_db"])
     ink = OUTSIDE if worst["margin_db"] < 0 else INK
-    label = f"{worst['margin_db']:+.1f}".replace(".", words.texts["decimal"]).replace("-", MINUS)
-    left, top, covered = _free_place(at, CHARACTER * len(label), y(0), x.stop, drawn)
-    ground = [Area(box(left, top, CHARACTER * len(label), LABEL_HEIGHT), WHITE)] if covered else []
-    middle = left + CHARACTER * len(label) / 2
+    figure = f"{worst['margin_db']:+.1f} {UNIT_SIGNS['db']}"
+    label = figure.replace(".", words.texts["decimal"]).replace("-", MINUS)
     return [
-        *ground,
-        Dot(at[0], at[1], 3.4, WHITE, ink, 1.4),
-        Words(label, middle, top + 8, 9, ink, "middle", bold=True),
+        Dot(at[0], at[1], RING, WHITE, ink, 1.4),
+        Words(label, x.stop, 12, 9.5, ink, "end", bold=True),
     ]
-
-
-def _free_place(
-    at: Place, width: float, limit: float, right: float, drawn: Sequence[Place]
-) -> tuple[float, float, int]:
-    """Return where the number of the worst point covers least, and how much that is."""
-    # Beside the limit line stands its name.
-    kept = [*drawn, *((LEFT + 3.0 * i, limit) for i in range(int((right - LEFT) / 3)))]
-    kept += [(LEFT + 3 + 4.0 * i, limit + 6) for i in range(7)]
-
-    def covered(left: float, top: float) -> int:
-        return sum(
-            left - 1 <= x <= left + width + 1 and top - 1 <= y <= top + LABEL_HEIGHT + 1 for x, y in kept
-        )
-
-    lefts = [at[0] + 6, at[0] - 6 - width, at[0] - width / 2, *(at[0] + d for d in (16, 30, 44))]
-    lefts += [at[0] - d - width for d in (16, 30, 44)]
-    tops = [at[1] + 3, at[1] - 13, at[1] + 8, at[1] - 18, at[1] + 18, at[1] - 28, at[1] + 28, at[1] - 38]
-    held = [
-        (min(max(left, LEFT + 1), right - width), min(max(top, TOP), BOTTOM - LABEL_HEIGHT))
-        for top in tops
-        for left in lefts
-    ]
-
-    def hides_ring(left: float, top: float) -> bool:
-        beside = abs(left + width / 2 - at[0]) >= RING + width / 2
-        return not beside and abs(top + LABEL_HEIGHT / 2 - at[1]) < RING + LABEL_HEIGHT / 2
-
-    def is_among_bad(top: float) -> bool:
-        """Return whether a number that is good would stand on the ground of what is not."""
-        return at[1] <= limit < top + LABEL_HEIGHT
-
-    best = min(
-        held, key=lambda place: (hides_ring(*place), covered(*place) + MISPLACED * is_among_bad(place[1]))
-    )
-    return *best, covered(*best)

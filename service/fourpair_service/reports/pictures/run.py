@@ -9,12 +9,12 @@ from typing import Final
 from fourpair_service.reports.drawing.shapes import Area, Dot, Path, Picture, Place, Shape, Words, box
 from fourpair_service.reports.inks import GRID, INK, MUTED, OUTSIDE, OUTSIDE_FILL, WHITE
 from fourpair_service.reports.language import FEET_PER_METRE, Language, LengthUnit
-from fourpair_service.reports.scales import nice_axis
+from fourpair_service.reports.scales import Linear, axis_to
 
 WIDTH: Final = 460.0
 HEIGHT: Final = 104.0
 LEFT: Final = 54.0
-RIGHT: Final = 440.0
+RIGHT: Final = 414.0
 STRANDS: Final = 46.0
 APART: Final = 10.0
 AXIS: Final = 84.0
@@ -22,7 +22,9 @@ AXIS: Final = 84.0
 NAME_TYPE: Final = 9.5
 CHARACTER_SHARE: Final = 0.58
 BETWEEN_NAMES: Final = 3
-# Height of the numbered marks, and what lies in the stretch below them.
+# Height of the row of marks, which is left out where there are none.
+MARKS_HEIGHT: Final = 16.0
+# Where the numbered marks stand, and what lies in the stretch below them.
 MARKS: Final = 26.0
 BELOW_MARKS: Final = 34.0
 
@@ -56,6 +58,8 @@ def run_picture(
 ) -> Picture:
     """Return the picture of a run.
 
+    A pair that arrives is drawn to the far end, however long its twist makes it; its length stands beside it.
+
     Args:
         length_m: from end to end. [m]
         pair_length_m: by pair, as measured; of a broken one to where it ends. [m]
@@ -65,35 +69,48 @@ def run_picture(
         words: the language.
     """
     factor = FEET_PER_METRE if words.length_unit is LengthUnit.FEET else 1.0
-    longest = max([length_m, *pair_length_m.values(), *(e.to_m for e in events)])
-    axis = nice_axis(0.0, longest * factor, LEFT, RIGHT, most=8)
-
-    type_size = _type_size(places)
+    # The scale ends where the cable does, below the name of its far end.
+    axis = axis_to(length_m * factor, LEFT, RIGHT, most=8)
+    up = 0.0 if events else MARKS_HEIGHT
 
     def x(metres: float) -> float:
         return min(max(axis(metres * factor), LEFT), RIGHT)
 
-    shapes: list[Shape] = [
-        Words(places[0], LEFT, 11, type_size, INK, "start", bold=True),
-        Words(places[1], RIGHT, 11, type_size, INK, "end", bold=True),
+    shapes = [
+        *_grid(axis, up, words),
+        *_names(places),
         *(Area(_stretch(x(e.from_m), x(e.to_m)), OUTSIDE_FILL) for e in events),
     ]
     for row, (pair, metres) in enumerate(pair_length_m.items()):
-        y = STRANDS + row * APART
-        ink = OUTSIDE if pair in broken else INK
+        y = STRANDS - up + row * APART
         shapes.append(Words(pair, LEFT - 10, y + 3, 8.5, MUTED, "end"))
-        shapes.append(Path(((LEFT, y), (x(metres), y)), ink, 2.0, (5.0, 2.5) if pair in broken else ()))
-        shapes += _cross(x(metres), y) if pair in broken else [Dot(x(metres), y, 2.4, ink)]
-    shapes += [Path(((LEFT, AXIS), (RIGHT, AXIS)), INK, 0.8)]
-    for value in axis.ticks():
-        shapes.append(Path(((axis(value), AXIS), (axis(value), AXIS + 4)), INK, 0.8))
-        shapes.append(Words(words.number(value, 0), axis(value), AXIS + 15, 8.5, MUTED, "middle"))
-        shapes.insert(0, Path(((axis(value), BELOW_MARKS), (axis(value), AXIS)), GRID, 0.6))
-    shapes.append(Words(words.length_unit.value, LEFT - 10, AXIS + 15, 8.5, MUTED, "end"))
-    shapes += _marks(events, x)
+        if pair in broken:
+            shapes += [Path(((LEFT, y), (x(metres), y)), OUTSIDE, 2.0, (5.0, 2.5)), *_cross(x(metres), y)]
+        else:
+            shapes += [Path(((LEFT, y), (RIGHT, y)), INK, 2.0), Dot(RIGHT, y, 2.4, INK)]
+            shapes.append(Words(words.length(metres), RIGHT + 8, y + 3, 8.5, MUTED, "start"))
+    shapes += [Path(((LEFT, AXIS - up), (RIGHT, AXIS - up)), INK, 0.8), *_marks(events, x)]
     return Picture(
-        "run", words.say("heading.run"), words.say("picture.run_text"), WIDTH, HEIGHT, tuple(shapes)
+        "run", words.say("heading.run"), words.say("picture.run_text"), WIDTH, HEIGHT - up, tuple(shapes)
     )
+
+
+def _names(places: tuple[str, str]) -> list[Shape]:
+    size = _type_size(places)
+    return [
+        Words(places[0], LEFT, 11, size, INK, "start", bold=True),
+        Words(places[1], RIGHT, 11, size, INK, "end", bold=True),
+    ]
+
+
+def _grid(axis: Linear, up: float, words: Language) -> Iterator[Shape]:
+    """Yield the lines and labels of the scale, moved up where no marks stand above it."""
+    bottom, decimals = AXIS - up, 0 if axis.step >= 1 else 1
+    for value in axis.ticks():
+        yield Path(((axis(value), BELOW_MARKS - up), (axis(value), bottom)), GRID, 0.6)
+        yield Path(((axis(value), bottom), (axis(value), bottom + 4)), INK, 0.8)
+        yield Words(words.number(value, decimals), axis(value), bottom + 15, 8.5, MUTED, "middle")
+    yield Words(words.length_unit.value, LEFT - 10, bottom + 15, 8.5, MUTED, "end")
 
 
 def _type_size(places: tuple[str, str]) -> float:

@@ -8,19 +8,20 @@ from fourpair_service.reports.drawing.on_page import draw_picture
 from fourpair_service.reports.drawing.shapes import Picture
 from fourpair_service.reports.inks import INK, MUTED, OUTSIDE, WHITE
 from fourpair_service.reports.paper import Paper, PaperSize, joined
-from fourpair_service.reports.sheet.model import Answer, LinkSheet, Section
-from fourpair_service.reports.sheet.pdf_numbers import (
-    REST_TYPE,
-    add_heading,
-    add_numbers,
-    numbers_height,
-    rest_height,
-)
+from fourpair_service.reports.sheet.model import Answer, LinkSheet
+from fourpair_service.reports.sheet.pdf_numbers import add_numbers, numbers_height
+from fourpair_service.reports.sheet.pdf_rest import add_heading, add_rest, rest_height
 from fourpair_service.reports.tags import Kind
 
 GAP: Final = 4.0
+# Of the width of their column, so that the pictures of margins have room.
+WIRES_SHARE: Final = 0.88
+# The order of the answers, and the column of those that do not go where there is room: most is said of what
+# must be done, which stands below whether the link is sound.
+PLACED: Final = ("sound", "carries", "do", "above")
+COLUMNS: Final = {"sound": 0, "carries": 1, "do": 0}
 # Pictures of margins are never smaller than what so much holds, whatever else there is to say. [mm]
-LEAST_PICTURES: Final = 15.0
+LEAST_PICTURES: Final = 8.0
 # From the lower edge, as far as printers reach. [mm]
 FOOTER_HEIGHT: Final = 21.0
 
@@ -40,9 +41,9 @@ def add_sheet(paper: Paper, sheet: LinkSheet) -> None:
     y = add_facts(paper, sheet, y)
     y = add_pictures(paper, sheet, y)
     foot = paper.h - FOOTER_HEIGHT
-    y = _margins(paper, sheet, y, foot - numbers_height(sheet) - rest_height(paper, sheet))
+    y = _margins(paper, sheet, y, foot - numbers_height(sheet) - rest_height(paper, sheet.sections))
     y = add_numbers(paper, sheet, y, foot)
-    _rest(paper, sheet.sections, y, foot)
+    add_rest(paper, sheet.sections, y, foot)
     _footer(paper, sheet, foot)
 
 
@@ -82,11 +83,11 @@ def _mark(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> N
 
 
 def add_answers(paper: Paper, answers: tuple[Answer, ...], y: float) -> float:
-    """Write the questions and answers in two columns, read across; return where they end. [mm]."""
+    """Write the questions and answers in two columns of about one height; return where they end. [mm]."""
     width = (paper.inner_width - GAP) / 2
     ends = [y, y]
-    for number, answer in enumerate(answers):
-        column = number % len(ends)
+    for answer in sorted(answers, key=lambda answer: PLACED.index(answer.name)):
+        column = COLUMNS.get(answer.name, ends.index(min(ends)))
         x = paper.l_margin + column * (width + GAP)
         ends[column] = _answer(paper, answer, x, ends[column], width) + 1.0
     return max(ends)
@@ -99,15 +100,15 @@ def _answer(paper: Paper, answer: Answer, x: float, y: float, width: float) -> f
     y = paper.paragraph(answer.text, x, y + 3.6, width, 4.0, most=4)
     paper.type(7.2)
     for line in answer.more:
-        y = paper.paragraph(line, x, y, width, 3.25, most=3)
+        y = paper.paragraph(line, x, y, width, 3.25, most=4)
     return y
 
 
 def add_facts(paper: Paper, sheet: LinkSheet, y: float) -> float:
     """Write where, what, when and by whom; return where it ends. [mm]."""
     paper.rule(y)
-    paper.type(7, ink=MUTED)
-    return paper.paragraph(joined(sheet.facts), paper.l_margin, y + 0.8, paper.inner_width, 3.2, most=4) + 0.6
+    paper.type(7.4, ink=INK)
+    return paper.paragraph(joined(sheet.facts), paper.l_margin, y + 0.8, paper.inner_width, 3.4, most=4) + 0.6
 
 
 def add_pictures(paper: Paper, sheet: LinkSheet, y: float) -> float:
@@ -139,7 +140,7 @@ def _wires(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> 
     paper.type(7.2)
     for line in sheet.wires_said[:4]:
         y = paper.paragraph(line, x, y, width, 3.2, most=4)
-    return y + _drawn(paper, sheet.wires, x, y, width) if sheet.wires else y
+    return y + _drawn(paper, sheet.wires, x, y, width * WIRES_SHARE) if sheet.wires else y
 
 
 def _grid(paper: Paper, sheet: LinkSheet, room: float) -> tuple[int, float]:
@@ -180,23 +181,3 @@ def _footer(paper: Paper, sheet: LinkSheet, top: float) -> None:
     paper.type(6.2, ink=MUTED)
     y = paper.paragraph(joined(sheet.footer), paper.l_margin, top + 0.8, paper.inner_width, 2.9, most=3)
     paper.paragraph(sheet.safety, paper.l_margin, y + 0.4, paper.inner_width, 2.9, most=2)
-
-
-def _rest(paper: Paper, sections: tuple[Section, ...], y: float, bottom: float) -> None:
-    """Write the sections into the room that is left, two beside each other."""
-    width = (paper.inner_width - GAP) / 2
-    tops = [y + 1.0, y + 1.0]
-    for section in sections:
-        column = tops.index(min(tops))
-        x = paper.l_margin + column * (width + GAP)
-        at = tops[column]
-        if at + 6.8 > bottom:
-            continue
-        at = add_heading(paper, section.heading, x, at, width)
-        paper.type(REST_TYPE)
-        for line in section.lines:
-            room = int((bottom - at) / 3.0)
-            if room < 1:
-                break
-            at = paper.paragraph(line, x, at, width, 3.0, most=min(room, 4))
-        tops[column] = at + 0.6

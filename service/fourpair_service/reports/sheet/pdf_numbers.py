@@ -7,6 +7,7 @@ from typing import Final
 from fourpair_service.reports.inks import FAINT, INK, MUTED, OUTSIDE
 from fourpair_service.reports.paper import Paper, drawable
 from fourpair_service.reports.sheet.model import LinkSheet, NumberRow
+from fourpair_service.reports.sheet.pdf_rest import add_heading, rest_height
 from fourpair_service.reports.tags import Kind
 
 # Shares of the width of the table, by column.
@@ -16,10 +17,6 @@ LEFT_ALIGNED: Final = frozenset({0, 1, 2, 9})
 ROW_HEIGHT: Final = 3.05
 MOST_ROW_HEIGHT: Final = 3.4
 TYPE_OF_HEIGHT: Final = 6.2 / ROW_HEIGHT
-# What follows the numbers. [pt, mm]
-REST_TYPE: Final = 6.8
-REST_LINE: Final = 3.0
-REST_GAP: Final = 2.0
 # Between columns of the table, at most. [mm]
 INSET: Final = 2.0
 # The type gets smaller for a long cell, but no smaller than this; then the cell is cut. [pt]
@@ -28,33 +25,14 @@ HEADING_HEIGHT: Final = 7.2
 KEY_LINE: Final = 2.8
 
 
-def add_heading(paper: Paper, text: str, x: float, y: float, width: float) -> float:
-    """Write a heading; return where what follows it begins. [mm]."""
-    paper.type(7.2, bold=True, ink=MUTED)
-    paper.words(text, x, y + 2.8, width, kind=Kind.HEADING)
-    return y + 3.8
-
-
 def numbers_height(sheet: LinkSheet) -> float:
     """Return how much room the numbers need at least. [mm]."""
     return ROW_HEIGHT * (len(sheet.rows) + 1) + HEADING_HEIGHT
 
 
-def rest_height(paper: Paper, sheet: LinkSheet) -> float:
-    """Return how much room what follows the numbers needs. [mm]."""
-    paper.type(REST_TYPE)
-    width = paper.inner_width / 2 - REST_GAP
-    # Two beside each other: what is next goes below the shorter one.
-    columns = [0.0, 0.0]
-    for section in sheet.sections:
-        lines = sum(min(len(paper.lines(line, width)), 4) for line in section.lines)
-        columns[columns.index(min(columns))] += 4.4 + REST_LINE * lines
-    return max(columns) + 2.0
-
-
 def _row_height(paper: Paper, sheet: LinkSheet, room: float) -> float:
     """Return how high the rows of numbers may be, what follows them included. [mm]."""
-    free = room - HEADING_HEIGHT - rest_height(paper, sheet)
+    free = room - HEADING_HEIGHT - rest_height(paper, sheet.sections)
     return min(max(free / (len(sheet.rows) + 1), ROW_HEIGHT), MOST_ROW_HEIGHT)
 
 

@@ -33,7 +33,7 @@ def test_the_cover_says_whether_the_job_is_sound_and_how_many_links_are_what(pap
     counts = {"PASS": 3, "PASS*": 1, "FAIL*": 0, "FAIL": 3, "INCOMPLETE": 1, "missing": 2}
     for word, count in counts.items():
         assert re.search(rf"^{re.escape(word)}\s+\D+{count}$", cover, re.MULTILINE), word
-    assert "Provisional. Some limits used here have yet to be checked" in cover
+    assert "Provisional: some limits used here have yet to be compared" in cover
     assert f"Withdrawn and left out: {WITHDRAWN}." in cover
     assert "ladders need a second person" in cover
 
@@ -97,7 +97,7 @@ def test_what_is_not_fine_has_its_cause_its_place_and_what_to_do(pages):
     assert "Wires 4 and 5 do not reach the far end (open)." in text
     assert "Suspected: Bad connector or termination" in text
     assert (
-        "To do: The connection must be made anew; if that does not help, the connector is replaced. Who:"
+        "To do: Most likely the connection must be made anew; if that does not help, the connector is replaced. Who:"
         in text
     )
     assert "Not tested yet (2) A5, A12 To do: Test these links, or take them off the schedule." in text

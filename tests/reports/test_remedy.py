@@ -7,6 +7,7 @@ import json
 import pytest
 
 from fourpair_service.domain.diagnosis.faults import FAULT_KINDS, FaultCode
+from fourpair_service.domain.diagnosis.model import Confidence
 from fourpair_service.reports.language import Tongue, language
 from fourpair_service.reports.sheet.remedy import DIFFERS_ALONG, Site, to_do
 from fourpair_service.reports.sheet.saying import UNSAFE_TO_FEED
@@ -31,7 +32,7 @@ def place(end=None, position_m=None, to_m=None, uncertainty_m=None):
 
 
 def said(found, tongue=Tongue.ENGLISH, length_m=50.0, verdict=FAILING, names=NAMES):
-    return to_do(verdict, found, Site(names, length_m, language(tongue)))
+    return to_do(verdict, found, Site("A-7", names, length_m, language(tongue)))
 
 
 def where(found, **more):
@@ -63,9 +64,18 @@ def test_where_nothing_could_be_placed_both_ends_are_named_or_the_tester(code):
 
 def test_a_place_at_an_end_is_named_by_the_end():
     assert where(fault("bad_connector", place(end="far"))) == "at the far end (desk 12)."
+    half = {"near": "cabinet 3"}
     assert (
-        where(fault("bad_connector", place(end="far")), names={}) == "at the far end (not named in the test)."
+        where(fault("bad_connector", place(end="far")), names=half)
+        == "at the far end (not named in the test)."
     )
+
+
+def test_where_the_test_names_no_end_the_label_must_tell_which_cable_it_is():
+    unnamed = "The test does not name the ends: the label A-7 must tell which cable it is."
+
+    assert where(fault("bad_connector", place(end="far")), names={}) == f"at the far end. {unnamed}"
+    assert where(fault("split_pair"), names={}) == f"at both ends. {unnamed}"
 
 
 def test_a_place_on_the_way_is_counted_from_both_ends_the_nearer_first():
@@ -88,7 +98,7 @@ def test_a_break_at_an_end_is_connected_anew_and_one_on_the_way_means_another_ca
     on_the_way = said([fault(code, place(position_m=20.0, uncertainty_m=0.4))])
 
     assert "connected anew" in at_end.text and "replaced" not in at_end.text
-    assert "must be replaced, unless" in on_the_way.text
+    assert "if none is, the cable is" in on_the_way.text and on_the_way.text.endswith("must be replaced.")
     assert on_the_way.more[-2].startswith("For the installer: Look there for")
 
 
@@ -108,11 +118,60 @@ def test_what_the_installer_cannot_settle_alone_says_with_whom():
     assert said([fault("poor_contact")]).more[0] == "Who: the installer of the cabling."
 
 
-def test_a_cause_that_is_not_certain_is_made_sure_of_first():
+@pytest.mark.parametrize("tongue", Tongue)
+@pytest.mark.parametrize("code", FaultCode)
+def test_a_cause_that_is_not_certain_says_how_sure_it_is_and_what_is_checked_first(code, tongue):
+    certain, likely, possible = (said([fault(code, confidence=sure)], tongue) for sure in Confidence)
+
+    assert len({certain.text, likely.text, possible.text}) == 3
+    assert len(likely.more) == len(possible.more) == len(certain.more)
+    check = language(tongue).say(f"check.{code}")
+    assert [check in line for line in likely.more].count(True) == 1
+    assert not any(check in line for line in certain.more)
+
+
+def test_a_cause_that_is_not_certain_is_worded_so_from_the_first_word():
     likely = said([fault("clad_conductors", confidence="likely")])
 
-    assert likely.more[0].endswith("First the cause is checked (likely).")
-    assert "checked" not in said([fault("clad_conductors")]).more[0]
+    assert likely.text.startswith("Most likely the cable must be replaced:")
+    assert likely.more[3] == (
+        "This cause is likely, not proven: first the installer checks whether another metal shows when a "
+        "wire is scraped. If not, another cause is looked for before anything is replaced."
+    )
+    assert said([fault("bad_connector", confidence="possible")]).text.startswith("Possibly the connection")
+
+
+def test_a_split_pair_that_the_verdict_itself_finds_is_not_doubted_beside_it():
+    found = FAILING | {"wire_map": {"findings": [{"kind": "split_pair"}], "outcome": "fail"}}
+    likely = fault("split_pair", confidence="likely")
+
+    assert said([likely], verdict=found).text.startswith("Both ends must be connected anew")
+    assert said([likely]).text.startswith("Most likely both ends")
+
+
+def test_a_link_that_is_too_long_says_by_how_much_where_its_length_was_judged():
+    result = {"parameter": "length", "outcome": "fail", "end": None, "unit": "m",
+              "worst_margin": {"margin_m": -4.9}}  # fmt: skip
+    too_long = FAILING | {"parameters": [result]}
+
+    assert "must become 4.9 m shorter" in said([fault("too_long")], verdict=too_long).text
+    assert "must become shorter" in said([fault("too_long")]).text
+
+
+def test_a_poor_contact_is_mended_at_one_end_and_at_the_other_only_if_that_does_not_help():
+    assert where(fault("poor_contact")) == (
+        "the near end (cabinet 3) or the far end (desk 12): first the one that is easier to reach, and the "
+        "other only if the test after that still fails."
+    )
+
+
+def test_a_pass_by_limits_that_are_not_checked_says_who_confirms_them():
+    passing = FAILING | {"outcome": "pass", "basis": "memory", "notices": []}
+    provisional = passing | {"notices": ["a limit has not yet been checked"]}
+
+    assert said([], verdict=passing).more == ()
+    (line,) = said([], verdict=provisional).more
+    assert "have the installer confirm the limits" in line
 
 
 def test_a_link_that_current_would_heat_is_not_to_be_fed_before_it_is_right():
@@ -133,9 +192,9 @@ def test_every_sample_says_who_does_what_where_unless_nothing_is_to_be_done(path
     outcome = found.answer["verdict"]["outcome"]
 
     if outcome == "pass":
-        assert do.text.startswith("Nothing.")
+        assert do.text.startswith("Nothing on the cable.")
     elif outcome == "marginal_pass":
-        assert do.text.startswith("Nothing, if") and "Where: at the far end" in do.more[0]
+        assert do.text.startswith("Nothing on the cable, unless") and "Where: at the far end" in do.more[0]
     else:
         assert do.more[0].startswith("Who: ") and do.more[1].startswith("Where: ")
 

@@ -56,6 +56,14 @@ class Language:
         table, _, key = name.partition(".")
         return str(self.texts[table][key]).format(**values)
 
+    def continued(self, sentence: str) -> str:
+        """Return a sentence as it is written where words stand before it.
+
+        >>> language("en").continued("The cable must go."), language("de").continued("Das Kabel muss weg.")
+        ('the cable must go.', 'Das Kabel muss weg.')
+        """
+        return sentence[:1].lower() + sentence[1:] if self.texts["continues_small"] else sentence
+
     def by_code(self, table: str, code: str, english: str) -> str:
         """Return what a code says: the sentence of the verdict itself in English, else from the catalogue."""
         return str(self.texts.get(table, {}).get(code, english))

@@ -91,7 +91,7 @@ FAULT_KINDS: Final[dict[FaultCode, FaultKind]] = {
     ),
     C.POOR_CONTACT: FaultKind(
         "Poor contact",
-        "Re-terminate the named pair at both ends, the one that is easier to reach first.",
+        "Re-terminate the named pair at the end that is easier to reach and measure; if it stays, at the other end, too.",
         (C.DAMAGED_CABLE,),
     ),
     C.DAMAGED_CABLE: FaultKind(

@@ -89,12 +89,12 @@ def _failing(verdict: Document, words: Language) -> Iterator[str]:
 def _remedy(kept: Kept, words: Language) -> Remedy:
     names = {end: printable(name, PLACE_CHARACTERS) for end, name in kept.places.items()}
     sound, _, above, do = answers(kept.verdict, kept.assessment, words, names)
-    causes = suspected(kept.assessment, words, names).lines
+    causes = suspected(kept.verdict, kept.assessment, words, names).lines
     if len(causes) == 1:
         # The number is that of a mark on the sheet, where there may be several.
         causes = (causes[0].removeprefix("1. "),)
     # A sheet lists below what is missing; here the reasons above name it.
-    is_open = do.text == words.say("step.incomplete")
+    is_open = do.text == words.say("step.incomplete", heading=words.say("heading.missing"))
     step = words.say("handover.incomplete_step") if is_open else do.text
     return Remedy(sound.more or (above.text,), causes, (step, *do.more))
 

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
-from fourpair_service.reports.language import Language
+from fourpair_service.reports.language import Language, printable
 from fourpair_service.reports.sheet import saying
-from fourpair_service.reports.sheet.carries import carries, carries_anything
+from fourpair_service.reports.sheet.carries import carries
 from fourpair_service.reports.sheet.model import Answer, Document
+from fourpair_service.reports.sheet.port import device_holds_back
 from fourpair_service.reports.sheet.remedy import Site, to_do
 
 MOST_REASONS: Final = 3
+LABEL_CHARACTERS: Final = 60
 ON_PAIRS: Final = re.compile(r"(?P<what>.* on )(?P<pairs>[0-9>, -]+)")
 
 
@@ -21,32 +24,38 @@ def answers(
 ) -> tuple[Answer, ...]:
     """Return whether the link is sound, what it carries, how close it is, what must be done."""
     faults: Sequence[Document] = assessment["diagnosis"]["faults"] if assessment else ()
-    return (
-        _sound(verdict, assessment, words),
-        carries(verdict, assessment, words),
-        _above(verdict, words),
-        to_do(verdict, faults, Site(names, saying.length_m(verdict), words)),
-    )
+    label = printable(verdict["label"] or "", LABEL_CHARACTERS)
+    do = to_do(verdict, faults, Site(label, names, saying.length_m(verdict), words))
+    if verdict["outcome"] in saying.PASSING and device_holds_back(assessment):
+        do = replace(do, more=(words.say("step.device"), *do.more))
+    return (_sound(verdict, words), carries(verdict, assessment, words), _above(verdict, words), do)
 
 
-def _shortened(lines: Sequence[str], words: Language) -> tuple[str, ...]:
+def _shortened(lines: Sequence[str], rest: str, words: Language) -> tuple[str, ...]:
     left = len(lines) - MOST_REASONS
     if left <= 0:
         return tuple(lines)
-    return (*lines[:MOST_REASONS], words.say("answer.and_more", count=str(left)))
+    return (*lines[:MOST_REASONS], words.say(rest, count=str(left), heading=words.say("heading.missing")))
 
 
-def _sound(verdict: Document, assessment: Document | None, words: Language) -> Answer:
-    outcome = verdict["outcome"]
-    text = words.say(f"answer.{outcome}", requirement=saying.requirement(verdict, words))
+def _sound(verdict: Document, words: Language) -> Answer:
+    outcome, rest = verdict["outcome"], "answer.and_more"
+    is_split_open = outcome in saying.PASSING and saying.is_split_open(verdict)
+    name = "answer.pass_unsplit" if is_split_open and outcome == "pass" else f"answer.{outcome}"
+    text = words.say(name, requirement=saying.requirement(verdict, words))
     reasons = [*saying.findings(verdict, words)]
-    reasons += [saying.failure(result, words) for result in saying.failing(verdict)]
+    failing = saying.failing(verdict)
+    if reasons and failing:
+        # What a wrong wire does to the numbers tells a reader nothing more.
+        reasons.append(words.say("answer.figures_besides", count=str(len(failing))))
+    else:
+        reasons += [saying.failure(result, words) for result in failing]
     if outcome == "incomplete":
         reasons += missing(verdict, words) or [words.say("answer.basis_too_weak")]
-    more = _shortened(reasons, words)
-    if outcome in saying.FAILING and carries_anything(assessment):
-        more = (*more, words.say("answer.less_than_standard"))
-    return Answer("sound", words.say("heading.sound"), text, more)
+        rest = "answer.and_more_untested"
+    if is_split_open:
+        reasons.append(words.say("answer.split_not_excluded"))
+    return Answer("sound", words.say("heading.sound"), text, _shortened(reasons, rest, words))
 
 
 def missing(verdict: Document, words: Language) -> list[str]:
@@ -82,8 +91,9 @@ def _pairs_together(reasons: Sequence[str]) -> list[str]:
 
 
 def _above(verdict: Document, words: Language) -> Answer:
-    is_inside = verdict["outcome"] in ("pass", "marginal_pass") and verdict["headroom"] is not None
-    more = (words.say("answer.inside_is_enough"),) if is_inside else ()
+    is_inside = verdict["outcome"] in saying.PASSING and verdict["headroom"] is not None
+    name = "inside_is_enough" if verdict["outcome"] == "pass" else "inside_uncertainly"
+    more = (words.say(f"answer.{name}"),) if is_inside else ()
     return Answer("above", words.say("heading.above"), _distance(verdict, words), more)
 
 

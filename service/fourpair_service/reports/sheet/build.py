@@ -13,8 +13,9 @@ from fourpair_service.reports.pictures.margins import margins_picture
 from fourpair_service.reports.pictures.run import RunEvent, run_picture
 from fourpair_service.reports.pictures.wires import wires_picture
 from fourpair_service.reports.sheet import numbers, saying
-from fourpair_service.reports.sheet.answers import answers
+from fourpair_service.reports.sheet.answers import LABEL_CHARACTERS, answers
 from fourpair_service.reports.sheet.model import Document, LinkSheet, SheetSource
+from fourpair_service.reports.sheet.remedy import is_mended_at_both_ends
 from fourpair_service.reports.sheet.sections import sections, suspected
 
 # What a page has room for; the rest stands in the table of numbers.
@@ -22,8 +23,9 @@ MOST_PICTURES = 8
 # Up to so many stand three in a row and are wider, more stand four in a row.
 FEW_PICTURES = 6
 WIDE, NARROW = 310.0, 230.0
-LABEL_CHARACTERS = 60
 PLACE_CHARACTERS = 60
+# Without these nobody can tell later which cable it was: it is said where one is not known.
+RECORDED = ("near", "far", "cable", "tested")
 
 
 def link_sheet(source: SheetSource, words: Language) -> LinkSheet:
@@ -47,8 +49,8 @@ def link_sheet(source: SheetSource, words: Language) -> LinkSheet:
         wires_said=wires_said,
         run=_run(source, words, names, length_m),
         run_heading=words.say("heading.run"),
-        run_said=_run_said(length_m, measurement, words),
-        suspected=suspected(assessment, words, names),
+        run_said=_run_said(length_m, source, words),
+        suspected=suspected(verdict, assessment, words, names),
         margins=_margins(source, words),
         margins_heading=words.say("heading.margins"),
         columns=numbers.columns(words),
@@ -101,6 +103,8 @@ def _facts(source: SheetSource, words: Language, names: dict[str, str]) -> list[
         "instrument": " ".join(filter(None, (kind, units))),
         "notes": source.notes,
     }
+    lacking = [words.say(f"unrecorded.{name}") for name in RECORDED if not given[name]]
+    given["unrecorded"] = ", ".join(lacking)
     return [(words.say(f"field.{name}"), printable(value, 90)) for name, value in given.items() if value]
 
 
@@ -123,11 +127,22 @@ def _length_m(verdict: Document, measurement: LinkMeasurement) -> float | None:
     return min(sound, default=None)
 
 
-def _run_said(length_m: float | None, measurement: LinkMeasurement, words: Language) -> str:
+def _run_said(length_m: float | None, source: SheetSource, words: Language) -> str:
     if length_m is None:
         return words.say("answer.no_length")
-    several = len(set(_pair_lengths(measurement).values())) > 1
-    return words.say("answer.length_of_pairs" if several else "answer.length", length=words.length(length_m))
+    return words.say(f"answer.{_kind_of_length(source)}", length=words.length(length_m))
+
+
+def _kind_of_length(source: SheetSource) -> str:
+    """Return as what a length is shown, as the name of a text."""
+    measurement = source.measurement
+    if measurement.wire_map and broken_pairs(measurement.wire_map):
+        return "length_of_arriving"
+    if len(set(_pair_lengths(measurement).values())) <= 1:
+        return "length"
+    # That pairs differ is no matter of course where they differ by too much.
+    is_uneven = any(result["parameter"] == "delay_skew" for result in saying.failing(source.verdict))
+    return "length_of_shortest" if is_uneven else "length_of_pairs"
 
 
 def _pair_lengths(measurement: LinkMeasurement) -> dict[str, float]:
@@ -171,6 +186,9 @@ def _events(source: SheetSource, length_m: float) -> list[RunEvent]:
     for number, fault in enumerate(faults, start=1):
         at = fault["place"]
         if at is None:
+            continue
+        if saying.is_from_end_to_end(at, length_m) and is_mended_at_both_ends(fault):
+            events += [RunEvent(number, 0.0, 0.0), RunEvent(number, length_m, length_m)]
             continue
         if at["position_m"] is not None:
             about = at["uncertainty_m"] or 0.0

@@ -9,12 +9,14 @@ from typing import Final
 from fourpair_service.reports.language import Language
 from fourpair_service.reports.sheet.model import Answer, Document
 from fourpair_service.reports.sheet.port import held_by, observed_port
-from fourpair_service.reports.sheet.saying import FAILING
+from fourpair_service.reports.sheet.saying import FAILING, PASSING
 
 RATE: Final = re.compile(r"(?P<number>[\d.]+)(?P<giga>G?)BASE")
 # What offices expect today: common practice, no published source. [Mbit/s]
 USUAL_MBPS: Final = 1000
-PASSING: Final = frozenset({"pass", "marginal_pass"})
+# Speeds of which it is said what they are enough for. [Mbit/s]
+USES: Final = (10, 100, 1000, 2500, 5000, 10000)
+BY_LENGTH: Final = "From end to end"
 # What is said of those that are not simply supported, in this order.
 OTHERS: Final = ("conditional", "not_evaluated", "not_supported")
 
@@ -26,13 +28,12 @@ def carries(verdict: Document, assessment: Document | None, words: Language) -> 
         return Answer("carries", question, words.say("answer.not_assessed"))
     found = [a for a in assessment["applications"]["applications"] if _has_limits(a)]
     supported = [a["application"] for a in found if a["state"] == "supported"]
-    more = tuple(_others(found, words))
+    more = tuple(_others(found, verdict["outcome"] in PASSING, words))
     if all(a["state"] == "not_evaluated" for a in found):
         first = words.say("answer.carrying_unknown")
         more = tuple(dict.fromkeys(words.condition(c) for a in found for c in a["conditions"][:1]))
     elif supported:
-        is_slow = verdict["outcome"] in PASSING and max(map(_rate_mbps, supported)) < USUAL_MBPS
-        more = (*more, words.say("answer.more_needs_category")) if is_slow else more
+        more = (*_enough_for(verdict, supported, words), *more, *_beside(verdict, supported, words))
         name = "answer.supported_as_is" if verdict["outcome"] in FAILING else "answer.supported"
         first = words.say(name, speed=fastest(supported, words), names=", ".join(supported))
     elif any(a["state"] == "conditional" for a in found):
@@ -40,7 +41,14 @@ def carries(verdict: Document, assessment: Document | None, words: Language) -> 
     else:
         first = words.say("answer.nothing_carried")
         more = () if all(a["state"] == "not_supported" for a in found) else more
-    return Answer("carries", question, first, (*_with_devices(assessment, words), *more))
+    with_devices = tuple(_with_devices(assessment, words))
+    # What the cable is enough for stands first, beside its speed.
+    return Answer(
+        "carries",
+        question,
+        first,
+        (*more[:1], *with_devices, *more[1:]) if supported else (*with_devices, *more),
+    )
 
 
 def _with_devices(assessment: Document, words: Language) -> Iterator[str]:
@@ -58,10 +66,21 @@ def _with_devices(assessment: Document, words: Language) -> Iterator[str]:
     yield f"{runs} {held_by(port, words)}"
 
 
-def carries_anything(assessment: Document | None) -> bool:
-    """Return whether any application is supported."""
-    carried = (assessment or {}).get("applications") or {"applications": ()}
-    return any(a["state"] == "supported" for a in carried["applications"])
+def _enough_for(verdict: Document, supported: Sequence[str], words: Language) -> Iterator[str]:
+    """Yield what the fastest speed is enough for: common practice, no published source."""
+    use = max((mbps for mbps in USES if mbps <= max(map(_rate_mbps, supported))), default=None)
+    if use is not None:
+        name = "enough_meanwhile" if verdict["outcome"] in FAILING else "enough_for"
+        yield words.say(f"answer.{name}", use=words.say(f"use.{use}"))
+
+
+def _beside(verdict: Document, supported: Sequence[str], words: Language) -> Iterator[str]:
+    """Yield why it carries more or less than its verdict lets expect."""
+    if verdict["outcome"] in FAILING:
+        by_wires = verdict["wire_map"]["outcome"] in FAILING
+        yield words.say("answer.less_than_standard" + ("_wires" if by_wires else ""))
+    elif verdict["outcome"] in PASSING and max(map(_rate_mbps, supported)) < USUAL_MBPS:
+        yield words.say("answer.more_needs_category")
 
 
 def _has_limits(application: Document) -> bool:
@@ -69,7 +88,7 @@ def _has_limits(application: Document) -> bool:
     return application["state"] != "not_evaluated" or application["reasoning"] is not None
 
 
-def _others(applications: Sequence[Document], words: Language) -> Iterator[str]:
+def _others(applications: Sequence[Document], is_passing: bool, words: Language) -> Iterator[str]:
     """Yield what is said of those that are not surely carried, those with one reason together."""
     for state in OTHERS:
         by_reason: dict[str, list[str]] = {}
@@ -80,16 +99,30 @@ def _others(applications: Sequence[Document], words: Language) -> Iterator[str]:
                 f"answer.only_{state}", speeds=speeds(names, words), names=", ".join(names), reason=reason
             )
             yield said.rstrip()
+        if state == "conditional" and is_passing:
+            yield from _with_neighbours(applications, words)
+
+
+def _with_neighbours(applications: Sequence[Document], words: Language) -> Iterator[str]:
+    """Yield what the length says where neighbouring cables decide, and who can tell more.
+
+    Of a link that is to be mended a new test tells it anew.
+    """
+    for application in (a for a in applications if a["state"] == "conditional"):
+        for condition in (c for c in application["conditions"] if c.startswith(BY_LENGTH)):
+            speed = speeds([application["application"]], words)
+            yield words.say("answer.by_length", speed=speed, reason=words.condition(condition))
+    if any("alien" in c.lower() for a in applications for c in a["conditions"]):
+        yield words.say("answer.measure_neighbours")
 
 
 def _reason(application: Document, words: Language) -> str:
     if application["state"] == "not_supported":
         return ""
-    # What is known of the length says more than that it matters.
-    conditions = sorted(application["conditions"], key=lambda c: not c.startswith("From end to end"))
-    if conditions:
-        return words.condition(conditions[0])
-    return words.say("answer.too_little_for_speed")
+    if application["conditions"]:
+        return words.condition(application["conditions"][0])
+    is_too_short = all(missing.startswith("the sweep ends at") for missing in application["missing"])
+    return words.say("answer.higher_frequencies" if is_too_short else "answer.too_little_for_speed")
 
 
 def speeds(names: Sequence[str], words: Language) -> str:

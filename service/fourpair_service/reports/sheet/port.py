@@ -21,6 +21,12 @@ def observed_port(assessment: Document | None) -> Document | None:
     return None if port is None or port["port"] is None else port
 
 
+def device_holds_back(assessment: Document | None) -> bool:
+    """Return whether a device, and not the cable, holds back what was observed."""
+    port = observed_port(assessment)
+    return port is not None and port["together"]["held_back_by"] == "port"
+
+
 def port_lines(assessment: Document | None, words: Language) -> list[str]:
     """Return the sentences on a port, the speed first; none where no port was observed."""
     port = observed_port(assessment)

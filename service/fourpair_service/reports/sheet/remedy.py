@@ -17,10 +17,9 @@ from fourpair_service.reports.next_step import PARAMETER_STEPS, WIRE_MAP_STEPS
 from fourpair_service.reports.sheet import saying
 from fourpair_service.reports.sheet.model import Answer, Document
 
-# Nearer to an end than this it may be in the connection itself: common practice, no published source. [m]
-AT_END_M: Final = 1.0
 # Where to go for what cannot be placed: names of texts.
 EITHER_END, BOTH_ENDS, WHOLE, TESTER = "either_end", "both_ends", "whole", "tester"
+ONE_THEN_OTHER: Final = "one_then_other"
 UNPLACED: Final[Mapping[Code, str]] = {
     Code.TEST_SETUP: TESTER,
     Code.WRONG_NVP: TESTER,
@@ -32,7 +31,7 @@ UNPLACED: Final[Mapping[Code, str]] = {
     Code.BAD_CONNECTOR: EITHER_END,
     Code.UNTWISTED_PAIR: EITHER_END,
     Code.LOWER_CATEGORY_PART: BOTH_ENDS,
-    Code.POOR_CONTACT: BOTH_ENDS,
+    Code.POOR_CONTACT: ONE_THEN_OTHER,
     Code.WRONG_IMPEDANCE_CORD: EITHER_END,
 }
 WIRES_PLACED: Final[Mapping[str, str]] = {"split_pair": BOTH_ENDS, "open_shield": BOTH_ENDS}
@@ -52,24 +51,31 @@ class Site:
     """Where a link runs.
 
     Attributes:
+        label: of the link.
         names: of its ends, as far as they are named.
         length_m: from end to end, ``None`` where it is not known. [m]
         words: the language.
     """
 
+    label: str
     names: Mapping[str, str]
     length_m: float | None
     words: Language
 
     def end(self, end: str) -> str:
         """Return an end as a place, with its name."""
-        return f"{self.words.say(f'end_at.{end}')} ({self._name(end)})"
+        return self._named(self.words.say(f"end_at.{end}"), end)
 
-    def _name(self, end: str) -> str:
-        return self.names.get(end) or self.words.say("end_of.unnamed")
+    def _named(self, said: str, end: str) -> str:
+        name = self.names.get(end)
+        if name is None:
+            return said if not self.names else f"{said} ({self.words.say('end_of.unnamed')})"
+        return f"{said} ({name})"
 
     def some(self, place: str) -> str:
         """Return a place that is both ends, one of them, all of the cable, or none of these."""
+        if place == BOTH_ENDS and not self.names:
+            return self.words.say("place.both_ends_unnamed")
         return self.words.say(f"place.{place}", near=self.of(End.NEAR), far=self.of(End.FAR))
 
     def at(self, position_m: float, about_m: float | None) -> str:
@@ -88,13 +94,16 @@ class Site:
 
     def of(self, end: str) -> str:
         """Return an end as something to count from, with its name."""
-        return f"{self.words.say(f'end_of.{end}')} ({self._name(end)})"
+        return self._named(self.words.say(f"end_of.{end}"), end)
 
     def is_from_end_to_end(self, place: Document) -> bool:
         """Return whether a stretch is all of the cable, as far as it can be told."""
-        about = max(place["uncertainty_m"] or 0.0, AT_END_M)
-        ends_at = self.length_m is not None and place["to_m"] >= self.length_m - about
-        return place["position_m"] <= about and ends_at
+        return saying.is_from_end_to_end(place, self.length_m)
+
+
+def is_mended_at_both_ends(fault: Document) -> bool:
+    """Return whether a fault that runs from end to end is mended at the ends and not along the cable."""
+    return UNPLACED.get(Code(fault["code"]), WHOLE) == BOTH_ENDS
 
 
 def to_do(verdict: Document, faults: Sequence[Document], site: Site) -> Answer:
@@ -119,34 +128,53 @@ def _said(verdict: Document, faults: Sequence[Document], site: Site) -> Iterator
     elif verdict["outcome"] in saying.FAILING:
         yield from _about_failure(verdict, site)
     elif verdict["outcome"] == "incomplete":
-        yield words.say("step.incomplete")
-        yield from _who_and_where("installer", _where_untested(verdict, site), words)
+        yield words.say("step.incomplete", heading=words.say("heading.missing"))
+        yield from _who_and_where("installer", _where_untested(verdict, site), site)
     else:
-        yield words.say(f"step.{verdict['outcome']}")
-        if verdict["outcome"] == "marginal_pass":
-            yield words.say("step.otherwise", place=_where_closest(verdict, site))
+        yield from _about_pass(verdict, site)
+
+
+def _about_pass(verdict: Document, site: Site) -> Iterator[str]:
+    words = site.words
+    yield words.say(f"step.{verdict['outcome']}")
+    if verdict["outcome"] == "marginal_pass":
+        yield words.say("step.otherwise", place=_where_closest(verdict, site))
+    if "provisional" in saying.reservations(verdict):
+        yield words.say("step.pass_provisional")
 
 
 def _about_fault(fault: Document, verdict: Document, site: Site) -> Iterator[str]:
     words, code = site.words, Code(fault["code"])
     along = "_along" if code in DIFFERS_ALONG and _is_along(fault, site) else ""
-    pairs = ", ".join(fault["pairs"])
-    yield words.say(f"remedy.{code}{along}", pairs=pairs)
-    who, *where = _who_and_where(WITH_OTHERS.get(code, "installer"), _where(fault, site), words)
-    sure = fault["confidence"] == "certain"
-    confidence = words.say(f"confidence.{fault['confidence']}")
-    yield who if sure else f"{who} {words.say('step.unsure', confidence=confidence)}"
-    yield from where
-    begin = words.by_code("fault_first", code, FAULT_KINDS[code].first)
-    yield words.say("step.first", first=words.say(f"begin.{code}{along}") if along else begin)
+    confidence = saying.confidence(fault, verdict)
+    is_sure = saying.is_sure(confidence)
+    remedy = _remedy(fault, along, verdict, words)
+    yield remedy if is_sure else words.say(f"step.{confidence}", remedy=words.continued(remedy))
+    yield from _who_and_where(WITH_OTHERS.get(code, "installer"), _where(fault, site), site)
+    # How to begin: with the work where the cause is known, with the cause where it is not.
+    if is_sure:
+        first = words.by_code("fault_first", code, FAULT_KINDS[code].first)
+        yield words.say("step.first", first=words.say(f"begin.{code}{along}") if along else first)
+    else:
+        check, sure = words.say(f"check.{code}"), words.say(f"confidence.{confidence}")
+        yield words.say("step.unproven", confidence=sure, check=check)
     if verdict["outcome"] in saying.FAILING:
         yield words.say("step.again")
 
 
-def _who_and_where(who: str, where: str, words: Language) -> Iterator[str]:
+def _remedy(fault: Document, along: str, verdict: Document, words: Language) -> str:
+    code = Code(fault["code"])
+    over_m = saying.over_length_m(verdict) if code is Code.TOO_LONG else None
+    if over_m is not None:
+        return words.say("remedy.too_long_by", over=words.length(over_m))
+    return words.say(f"remedy.{code}{along}", pairs=", ".join(fault["pairs"]))
+
+
+def _who_and_where(who: str, where: str, site: Site) -> Iterator[str]:
+    words = site.words
     yield words.say("step.who", who=words.say(f"who.{who}"))
-    if where:
-        yield words.say("step.where", place=where)
+    said = words.say("step.where", place=where)
+    yield said if site.names else f"{said} {words.say('step.ends_unnamed', label=site.label)}"
 
 
 def _is_along(fault: Document, site: Site) -> bool:
@@ -156,7 +184,7 @@ def _is_along(fault: Document, site: Site) -> bool:
         return False
     if place["to_m"] is not None:
         return not site.is_from_end_to_end(place)
-    about = max(place["uncertainty_m"] or 0.0, AT_END_M)
+    about = max(place["uncertainty_m"] or 0.0, saying.AT_END_M)
     to_far = about + 1 if site.length_m is None else site.length_m - place["position_m"]
     return bool(min(place["position_m"], to_far) > about)
 
@@ -185,7 +213,7 @@ def _about_failure(verdict: Document, site: Site) -> Iterator[str]:
     words = site.words
     what, where = _step(verdict, site)
     yield what
-    yield from _who_and_where("installer", where, words)
+    yield from _who_and_where("installer", where, site)
     yield words.say("step.again")
 
 

@@ -6,9 +6,15 @@ from collections.abc import Sequence
 from typing import Final
 
 from fourpair_service.domain.diagnosis.faults import FaultCode
+from fourpair_service.domain.diagnosis.model import Confidence
+from fourpair_service.domain.wiremap import WireMapFault
 from fourpair_service.reports.language import Language, printable
 from fourpair_service.reports.sheet.model import Document
 
+# Nearer to an end than this it may be in the connection itself: common practice, no published source. [m]
+AT_END_M: Final = 1.0
+# Of a cause that the verdict itself finds.
+DECIDED: Final = "decided"
 # Findings after which the length of a pair is not that of the run.
 BROKEN = frozenset({"open", "short"})
 # Bases of limits that no later check changes; none where the wires decide.
@@ -19,6 +25,7 @@ UNSAFE_TO_FEED: Final = frozenset({
     FaultCode.POOR_CONTACT, FaultCode.CLAD_CONDUCTORS, FaultCode.HOT_OR_WET_CABLE,
 })  # fmt: skip
 FAILING = frozenset({"fail", "marginal_fail"})
+PASSING = frozenset({"pass", "marginal_pass"})
 
 
 def capitalised(text: str) -> str:
@@ -79,6 +86,14 @@ def length_m(verdict: Document) -> float | None:
     return None
 
 
+def over_length_m(verdict: Document) -> float | None:
+    """Return by how much a link is too long, ``None`` where its length does not fail. [m]."""
+    margins = [
+        margin_of(r) for r in verdict["parameters"] if r["parameter"] == "length" and r["outcome"] in FAILING
+    ]
+    return None if not margins or margins[0] is None else abs(margins[0])
+
+
 def failing(verdict: Document) -> list[Document]:
     """Return the results that fail: length before the delay that follows from it, then the worst in dB."""
     found = [p for p in verdict["parameters"] if p["outcome"] in FAILING]
@@ -99,8 +114,9 @@ def reservations(verdict: Document) -> list[str]:
     said = verdict["notices"]
     has_gaps = any("coverage" in n or "does not cover" in n for n in said)
     is_from_memory = any("not yet been checked" in n for n in said)
-    # What fails by limits that are known fails whatever a check of the others may bring.
-    stands = verdict["outcome"] in FAILING and verdict["basis"] in KNOWN
+    # What fails by its wires or by limits that are known fails whatever a check of the others may bring.
+    by_wires = verdict["wire_map"]["outcome"] in FAILING
+    stands = verdict["outcome"] in FAILING and (by_wires or verdict["basis"] in KNOWN)
     kind = "provisional_in_part" if stands else "provisional"
     return ["provisional_coverage"] * has_gaps + [kind] * is_from_memory
 
@@ -110,6 +126,24 @@ def is_unsafe_to_feed(verdict: Document, faults: Sequence[Document]) -> bool:
     outcomes = {verdict["wire_map"]["outcome"]}
     outcomes |= {r["outcome"] for r in verdict["parameters"] if r["unit"] == "ohm"}
     return bool(FAILING & outcomes or UNSAFE_TO_FEED & {fault["code"] for fault in faults})
+
+
+def confidence(fault: Document, verdict: Document) -> str:
+    """Return how sure a suspicion is; what the verdict itself finds in the wires is not doubted beside it."""
+    found = {finding["kind"] for finding in verdict["wire_map"]["findings"]}
+    is_found = fault["code"] == FaultCode.SPLIT_PAIR and WireMapFault.SPLIT_PAIR in found
+    return DECIDED if is_found else str(fault["confidence"])
+
+
+def is_sure(confidence: str) -> bool:
+    """Return whether nothing has to be checked before a cause is mended."""
+    return confidence in (DECIDED, Confidence.CERTAIN)
+
+
+def is_split_open(verdict: Document) -> bool:
+    """Return whether a split pair could not be looked for, where the wires are otherwise right."""
+    wires = verdict["wire_map"]
+    return bool(wires["split_pairs"] == "not_excluded" and not wires["findings"])
 
 
 def findings(verdict: Document, words: Language) -> tuple[str, ...]:
@@ -123,10 +157,20 @@ def findings(verdict: Document, words: Language) -> tuple[str, ...]:
     return tuple(dict.fromkeys(said))
 
 
-def place(found: Document | None, words: Language, names: dict[str, str]) -> str:
+def is_from_end_to_end(found: Document | None, length_m: float | None) -> bool:
+    """Return whether a place is a stretch that is all of the cable, as far as it can be told. [m]."""
+    if found is None or length_m is None or found["position_m"] is None or found["to_m"] is None:
+        return False
+    about = max(found["uncertainty_m"] or 0.0, AT_END_M)
+    return bool(found["position_m"] <= about and found["to_m"] >= length_m - about)
+
+
+def place(found: Document | None, words: Language, names: dict[str, str], *, is_whole: bool = False) -> str:
     """Return where something is suspected, nothing where nobody can tell."""
     if found is None:
         return ""
+    if is_whole:
+        return words.say("sentence.whole_run")
     parts = []
     if found["end"]:
         name = names.get(found["end"])

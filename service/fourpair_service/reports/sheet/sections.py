@@ -18,18 +18,21 @@ OPTIONAL: Final = (
 )  # fmt: skip
 
 
-def suspected(assessment: Document | None, words: Language, names: dict[str, str]) -> Section:
+def suspected(
+    verdict: Document, assessment: Document | None, words: Language, names: dict[str, str]
+) -> Section:
     """Return what is suspected, numbered as the marks of the run."""
-    lines = []
+    lines, length_m = [], saying.length_m(verdict)
     faults = assessment["diagnosis"]["faults"] if assessment else ()
     for number, fault in enumerate(faults, start=1):
         title = words.by_code("fault_title", fault["code"], fault["title"])
-        confidence = words.say(f"confidence.{fault['confidence']}")
+        confidence = words.say(f"confidence.{saying.confidence(fault, verdict)}")
         line = f"{number}. {words.say('sentence.suspected', title=title, confidence=confidence)}"
         if fault["pairs"]:
             name = "sentence.on_pair" if len(fault["pairs"]) == 1 else "sentence.on_pairs"
             line += f", {words.say(name, pairs=', '.join(fault['pairs']))}"
-        at = saying.place(fault["place"], words, names)
+        whole = saying.is_from_end_to_end(fault["place"], length_m)
+        at = saying.place(fault["place"], words, names, is_whole=whole)
         lines.append(line + (f", {at}" if at else ""))
     return _section("faults", lines, words)
 
@@ -65,8 +68,7 @@ def _optional(verdict: Document, words: Language) -> list[str]:
 
 def _split(verdict: Document, words: Language) -> list[str]:
     """Return that a split pair is not ruled out, where the wires are otherwise right."""
-    is_open = verdict["wire_map"]["split_pairs"] == "not_excluded" and not verdict["wire_map"]["findings"]
-    return [words.say("answer.split_not_excluded")] if is_open else []
+    return [words.say("answer.split_not_excluded")] if saying.is_split_open(verdict) else []
 
 
 def _curves(verdict: Document, words: Language) -> list[str]:
@@ -117,6 +119,8 @@ def _power(verdict: Document, assessment: Document | None, words: Language) -> l
     powering = (assessment or {}).get("powering")
     if powering is None:
         return []
+    if verdict["outcome"] in saying.FAILING:
+        return [words.say("sentence.power_withheld")]
     if powering["highest_class"] is None:
         states = {c["state"] for c in powering["classes"]}
         unknown = not states or states == {"not_evaluated"}
@@ -125,12 +129,11 @@ def _power(verdict: Document, assessment: Document | None, words: Language) -> l
     if saying.is_unsafe_to_feed(verdict, faults):
         return [words.say("sentence.power_withheld")]
     of = next(c for c in powering["classes"] if c["class"] == powering["highest_class"])
-    watts = words.number(of["promised_w"], 1)
-    more = {
-        "power_so_far": verdict["outcome"] == "incomplete",
-        "power_wires": verdict["wire_map"]["outcome"] == "incomplete",
-        "power_estimated": bool(powering["resistance"]["estimated"]),
-        "power_heat": True,
-    }
-    first = words.say("sentence.power_all", number=str(of["class"]), watts=watts)
-    return [first, *(words.say(f"sentence.{name}") for name, is_so in more.items() if is_so)]
+    amount = {"number": str(of["class"]), "watts": words.number(of["promised_w"], 1)}
+    is_estimated = bool(powering["resistance"]["estimated"])
+    if verdict["outcome"] == "incomplete":
+        is_known = verdict["wire_map"]["outcome"] != "incomplete" and not is_estimated
+        so_far = [words.say("sentence.power_so_far", **amount)] if is_known else []
+        return [words.say("sentence.power_unfinished"), *so_far]
+    estimated = [words.say("sentence.power_estimated")] if is_estimated else []
+    return [words.say("sentence.power_all", **amount), *estimated, words.say("sentence.power_heat")]

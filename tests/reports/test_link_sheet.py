@@ -347,6 +347,23 @@ def test_the_figure_of_a_worst_point_stands_above_its_picture_and_covers_no_curv
             assert len(figures) == 1 and figures[0].y < TOP
 
 
+@pytest.mark.parametrize("name", ["cable1", "2A-05-slow-printer", "1A-08-screened-class-ea"])
+@pytest.mark.parametrize("size", PaperSize)
+def test_pictures_of_margins_fill_the_width_of_the_page_however_few_they_are(graded_samples, name, size):
+    page = pdf_of(sheet_pdf(sheet_of(graded_samples[name]), size)).pages[0]
+    found = []
+
+    def note(text, _cm, matrix, _font, _size):
+        if re.fullmatch(r"[+\u2212]\d+\.\d dB", text.strip()):
+            found.append((matrix[5], matrix[4]))
+
+    page.extract_text(visitor_text=note)
+
+    right = float(page.mediabox.width) - 40
+    for row in {y for y, _ in found}:
+        assert right - 40 < max(x for y, x in found if y == row) < right
+
+
 def test_a_split_pair_from_end_to_end_is_marked_at_both_ends_where_it_is_mended(graded_samples):
     sheet = sheet_of(graded_samples["0A-05-split-pair"])
     marks = [s.x for s in sheet.run.shapes if isinstance(s, Words) and s.bold and s.text == "1"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 from fourpair_service.reports.inks import INK
@@ -80,3 +80,24 @@ class Picture:
 def box(x: float, y: float, width: float, height: float) -> tuple[Place, ...]:
     """Return the corners of a rectangle."""
     return ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
+
+
+def widened(picture: Picture, width: float, kept: float) -> Picture:
+    """Return a picture of another width: what lies right of ``kept`` is drawn apart, words and dots keep their size.
+
+    >>> picture = Picture("run", "", "", 10, 5, (Path(((2, 1), (8, 1))), Words("m", 1, 4)))
+    >>> wide = widened(picture, 18, 2)
+    >>> wide.width, wide.shapes[0].places, wide.shapes[1].x
+    (18, ((2.0, 1), (14.0, 1)), 1)
+    """
+    factor = (width - kept) / (picture.width - kept)
+
+    def at(x: float) -> float:
+        return x if x < kept else kept + (x - kept) * factor
+
+    def moved(shape: Shape) -> Shape:
+        if isinstance(shape, Path | Area):
+            return replace(shape, places=tuple((at(x), y) for x, y in shape.places))
+        return replace(shape, x=at(shape.x))
+
+    return replace(picture, width=width, shapes=tuple(moved(shape) for shape in picture.shapes))

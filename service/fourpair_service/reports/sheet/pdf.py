@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Final
 
 from fourpair_service.reports.drawing.on_page import draw_picture
-from fourpair_service.reports.drawing.shapes import Picture
+from fourpair_service.reports.drawing.shapes import Picture, widened
 from fourpair_service.reports.inks import INK, MUTED, OUTSIDE, WHITE
 from fourpair_service.reports.paper import Paper, PaperSize, joined
+from fourpair_service.reports.pictures.margins import LEFT as AXIS_AT
 from fourpair_service.reports.sheet.model import Answer, LinkSheet
 from fourpair_service.reports.sheet.pdf_numbers import add_numbers, numbers_height
 from fourpair_service.reports.sheet.pdf_rest import add_heading, add_rest, rest_height
@@ -22,6 +23,7 @@ PLACED: Final = ("sound", "carries", "do", "above")
 COLUMNS: Final = {"sound": 0, "carries": 1, "do": 0}
 # Pictures of margins are never smaller than what so much holds, whatever else there is to say. [mm]
 LEAST_PICTURES: Final = 8.0
+BETWEEN_PICTURES: Final = 2.0
 # From the lower edge, as far as printers reach. [mm]
 FOOTER_HEIGHT: Final = 21.0
 
@@ -143,18 +145,20 @@ def _wires(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> 
     return y + _drawn(paper, sheet.wires, x, y, width * WIRES_SHARE) if sheet.wires else y
 
 
-def _grid(paper: Paper, sheet: LinkSheet, room: float) -> tuple[int, float]:
-    """Return how many pictures stand in a row and how wide each is, the largest that the room holds. [mm]."""
-    pictures, shape = len(sheet.margins), sheet.margins[0].height / sheet.margins[0].width
+def _grid(paper: Paper, sheet: LinkSheet, room: float) -> tuple[int, float, float]:
+    """Return how many pictures stand in a row, how wide each is and how large its unit, as the room allows. [mm]."""
+    first, pictures = sheet.margins[0], len(sheet.margins)
 
     def width(columns: int) -> float:
-        rows = -(-pictures // columns)
-        return min(
-            (paper.inner_width - (columns - 1) * 2) / columns, max(room, LEAST_PICTURES) / rows / shape
-        )
+        return (paper.inner_width - (columns - 1) * BETWEEN_PICTURES) / columns
 
-    columns = max((sheet.margin_columns, 4, 6, 8), key=width)
-    return columns, width(columns)
+    def unit(columns: int) -> float:
+        rows = -(-pictures // columns)
+        return min(width(columns) / first.width, max(room, LEAST_PICTURES) / rows / first.height)
+
+    columns = max((sheet.margin_columns, 4, 6, 8), key=unit)
+    filled = min(columns, pictures)
+    return filled, width(filled), unit(columns)
 
 
 def _margins(paper: Paper, sheet: LinkSheet, y: float, bottom: float) -> float:
@@ -163,16 +167,17 @@ def _margins(paper: Paper, sheet: LinkSheet, y: float, bottom: float) -> float:
     paper.rule(y)
     paper.type(6.6, ink=MUTED)
     y = paper.paragraph(sheet.margins_heading, paper.l_margin, y + 0.6, paper.inner_width, 3.1, most=2)
-    columns, width = _grid(paper, sheet, bottom - y)
-    apart = (paper.inner_width - columns * width) / max(columns - 1, 1)
-    for first in range(0, len(sheet.margins), columns):
-        row = sheet.margins[first : first + columns]
-        heights = [
-            _drawn(paper, picture, paper.l_margin + i * (width + apart), y, width)
-            for i, picture in enumerate(row)
-        ]
-        y += max(heights)
-    return y
+    columns, width, unit = _grid(paper, sheet, bottom - y)
+    for number, picture in enumerate(sheet.margins):
+        row, column = divmod(number, columns)
+        _drawn(
+            paper,
+            widened(picture, width / unit, AXIS_AT),
+            paper.l_margin + column * (width + BETWEEN_PICTURES),
+            y + row * picture.height * unit,
+            width,
+        )
+    return y + -(-len(sheet.margins) // columns) * sheet.margins[0].height * unit
 
 
 def _footer(paper: Paper, sheet: LinkSheet, top: float) -> None:

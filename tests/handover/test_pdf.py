@@ -15,14 +15,19 @@ from handover.job import IN_ORDER, JOB, MISSING, NAME, NOW, RETESTED, TESTED, WI
 HEADINGS = ("All links at a glance", "All links", "What is not fine, and what to do", "What was tested again")
 
 
-def begun(pages, heading):
-    """Return the pages of a part, without their first lines."""
-    return [page for page in pages if page.strip().startswith(heading + "\n")]
+def part_of(pages, heading):
+    """Return the lines of a part, from its heading to that of the next one."""
+    found, is_within = [], False
+    for line in (line for page in pages for line in page.splitlines()):
+        if line.strip() in HEADINGS:
+            is_within = line.strip() == heading
+        elif is_within:
+            found.append(line)
+    return found
 
 
 def row_of(pages, label):
-    found = [line for page in begun(pages, "All links") for line in page.splitlines()]
-    return next(line.split() for line in found if line.split()[:1] == [label])
+    return next(line.split() for line in part_of(pages, "All links") if line.split()[:1] == [label])
 
 
 def test_the_cover_says_whether_the_job_is_sound_and_how_many_links_are_what(papers):
@@ -42,19 +47,17 @@ def test_what_the_cover_names_stands_on_the_page_that_it_names(pages):
     found = pages()
     for heading in (*HEADINGS, "Link sheets"):
         page = int(re.search(rf"{heading}\s+page (\d+)", found[0]).group(1))
-        assert found[page - 1].strip().startswith("A1" if heading == "Link sheets" else heading)
+        first = "A1" if heading == "Link sheets" else heading
+        assert any(line.strip().startswith(first) for line in found[page - 1].splitlines())
         assert f"page {page} of {len(found)}" in found[page - 1]
 
 
 def test_every_link_is_seen_at_a_glance_in_label_order_missing_ones_too(pages):
-    (picture,) = begun(pages(), "All links at a glance")
-    words = picture.split()
+    words = " ".join(part_of(pages(), "All links at a glance")).split()
 
     assert set(IN_ORDER) <= set(words)
-    (table,) = begun(pages(), "All links")
-    rows = [
-        line.split()[0] for line in table.splitlines() if line.split()[:1] and line.split()[0] in IN_ORDER
-    ]
+    firsts = [line.split()[:1] for line in part_of(pages(), "All links")]
+    rows = [first for (first,) in filter(None, firsts) if first in IN_ORDER]
     assert tuple(rows) == IN_ORDER
     assert words[words.index(MISSING[0]) + 1] == "missing"
 
@@ -91,7 +94,7 @@ def test_the_sheets_follow_in_label_order_and_each_has_its_bookmark(papers):
 
 
 def test_what_is_not_fine_has_its_cause_its_place_and_what_to_do(pages):
-    text = " ".join(" ".join(begun(pages(), HEADINGS[2])).split())
+    text = " ".join(" ".join(part_of(pages(), HEADINGS[2])).split())
 
     assert "Must be redone (3)" in text and "Must be looked at again (2)" in text
     assert "Wires 4 and 5 do not reach the far end (open)." in text
@@ -105,16 +108,26 @@ def test_what_is_not_fine_has_its_cause_its_place_and_what_to_do(pages):
 
 
 def test_what_was_tested_again_is_told_with_its_margins_and_reasons(pages, papers):
-    (history,) = begun(pages(), HEADINGS[3])
+    history = part_of(pages(), HEADINGS[3])
     revisions = papers.client.get(f"/v1/records/{papers.records()[RETESTED]['id']}/revisions").get_json()
     before, after = (r["headroom_db"] for r in revisions["revisions"])
 
-    line = next(line for line in history.splitlines() if line.split()[1:4] == ["2", "tested", "again"])
+    line = next(line for line in history if line.split()[1:4] == ["2", "tested", "again"])
     assert line.split()[0] == RETESTED
     assert "fail → pass" in line
     assert ("–" if before is None else f"{before:.2f}") + f" → {after:.2f}" in line  # noqa: RUF001
     assert "pairs put right" in line
-    assert WITHDRAWN in history and "cable taken out" in history
+    said = "\n".join(history)
+    assert WITHDRAWN in said and "cable taken out" in said
+
+
+def test_parts_of_a_short_job_follow_each_other_on_a_page(papers, pages):
+    *parts, sheets, _ = papers.pdf().outline
+    on = [papers.pdf().get_destination_page_number(part) for part in parts]
+
+    assert on == [0, 1, 1, 1, 2]
+    assert papers.pdf().get_destination_page_number(sheets) == 3
+    assert all(heading in [line.strip() for line in pages()[1].splitlines()] for heading in HEADINGS[:3])
 
 
 @pytest.mark.parametrize("query", ["format=pdf", "format=pdf&language=de&paper=letter"])
@@ -161,10 +174,10 @@ def test_the_papers_in_german_feet_and_letter(papers, pages):
     reader = papers.pdf(query)
 
     assert "3 von 10 Strecken sind in Ordnung." in " ".join(found[0].split())
-    assert "Länge (ft)" in found[2]
+    assert "Länge (ft)" in found[1]
     length = next(p for p in papers.verdict("A10")["parameters"] if p["parameter"] == "length")
     feet = f"{length['worst_margin']['measured_m'] / 0.3048:.1f}".replace(".", ",")
-    assert feet in next(line for line in found[2].splitlines() if line.split()[:1] == ["A10"])
+    assert feet in next(line for line in found[1].splitlines() if line.split()[:1] == ["A10"] and "," in line)
     assert {tuple(round(float(x)) for x in page.mediabox[2:]) for page in reader.pages} == {(612, 792)}
     assert reader.trailer["/Root"]["/Lang"] == "de"
     assert reader.metadata.title == f"Übergabe eines Auftrags {NAME}"

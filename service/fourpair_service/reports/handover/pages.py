@@ -24,6 +24,9 @@ GAP = 2.2
 # Of a row of a table, and of a further line in it. [mm]
 ROW_HEIGHT = 4.2
 LINE_HEIGHT = 3.1
+# With so much left on a page the next part begins there: the papers of a short job are few. [mm]
+ROOM_FOR_PART = 80.0
+BETWEEN_PARTS = 7.0
 
 
 class Bookmark(NamedTuple):
@@ -161,13 +164,22 @@ class Book:
         page_foot(self.paper, job_title(self.handover), self.words, number, self.pages)
 
     def begin(self, title: str) -> None:
-        """Begin a page with a heading, which becomes a bookmark."""
+        """Begin a part with a heading, which becomes a bookmark, on a new page unless much of this one is left."""
+        goes_on = self._heading and self.y + BETWEEN_PARTS + ROOM_FOR_PART <= self.bottom
         self._heading = title
-        self._next(Kind.HEADING)
+        if goes_on:
+            self.y += BETWEEN_PARTS
+            self._title(Kind.HEADING)
+        else:
+            self._next(Kind.HEADING)
         self.bookmarks.append(Bookmark(title, self.paper.page_no()))
 
     def _next(self, kind: Kind) -> None:
         self.open_page()
+        self._title(kind)
+
+    def _title(self, kind: Kind) -> None:
+        """Write the heading of the part."""
         self.paper.type(14, bold=True)
         self.paper.words(self._heading, self.paper.l_margin, self.y + 5, self.paper.inner_width, kind=kind)
         self.paper.rule(self.y + 8, thick=True)

@@ -75,6 +75,7 @@ def test_a_pdf_shows_it_as_it_is_and_runs_nothing(client, query):
     titles = [mark.title for mark in reader.outline[-1]]
     assert set(titles) >= {HTML, FORMULA, EMOJI, HEBREW}
     assert reader.metadata.title.count("long") < 30
+    assert reader.xmp_metadata.dc_title == {"x-default": reader.metadata.title}
     root = reader.trailer["/Root"]
     # Where it opens is a place on the first page, nothing that is run.
     assert root["/OpenAction"][1] == "/FitH" and "/AA" not in root

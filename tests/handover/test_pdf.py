@@ -181,6 +181,7 @@ def test_the_papers_in_german_feet_and_letter(papers, pages):
     assert {tuple(round(float(x)) for x in page.mediabox[2:]) for page in reader.pages} == {(612, 792)}
     assert reader.trailer["/Root"]["/Lang"] == "de"
     assert reader.metadata.title == f"Übergabe eines Auftrags {NAME}"
+    assert reader.xmp_metadata.dc_title == {"x-default": reader.metadata.title}
     assert "What" not in " ".join(found[: len(found) - len(TESTED)])
 
 

@@ -125,7 +125,8 @@ def test_a_sheet_is_one_page_and_ends_above_its_footer(graded_samples, name, ton
     reader = pdf_of(sheet_pdf(sheet, size))
 
     assert len(reader.pages) == 1
-    assert reader.metadata.title == sheet.title
+    assert reader.metadata.title == reader.xmp_metadata.dc_title["x-default"] == sheet.title
+    assert reader.xmp_metadata.dc_language == [tongue]
     assert reader.trailer["/Root"]["/Lang"] == tongue
     # Nothing of the table may reach the rule above the footer, 26 mm from the lower edge.
     lowest = {}

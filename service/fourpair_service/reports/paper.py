@@ -8,6 +8,7 @@ from enum import StrEnum
 from functools import lru_cache
 from importlib.resources import as_file, files
 from typing import Any, Final, cast
+from xml.sax.saxutils import escape
 
 from fontTools.ttLib import TTFont
 from fpdf import FPDF
@@ -22,6 +23,17 @@ FAMILY: Final = "sheet"
 FONTS: Final = {"": "DejaVuSansCondensed.ttf", "B": "DejaVuSansCondensed-Bold.ttf"}
 # What a document without any time of its own is dated: the same bytes every time.
 UNDATED: Final = datetime(2000, 1, 1, tzinfo=UTC)
+# What readers of the packet in a document (XMP, ISO 16684-1) look for in place of the older entries.
+PACKET: Final = """<x:xmpmeta xmlns:x="adobe:ns:meta/">
+<rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
+<rdf:Description rdf:about="" xmlns:dc="http://purl.org/dc/elements/1.1/" xmlns:xmp="http://ns.adobe.com/xap/1.0/">
+<dc:title><rdf:Alt><rdf:li xml:lang="x-default">{title}</rdf:li></rdf:Alt></dc:title>
+<dc:language><rdf:Bag><rdf:li>{language}</rdf:li></rdf:Bag></dc:language>
+<xmp:CreatorTool>fourpair</xmp:CreatorTool>
+<xmp:CreateDate>{at}</xmp:CreateDate>
+</rdf:Description>
+</rdf:RDF>
+</x:xmpmeta>"""
 
 
 class PaperSize(StrEnum):
@@ -84,7 +96,10 @@ class Paper(FPDF):
         self.set_title(drawable(title))
         self.set_lang(language)
         self.set_creator("fourpair")
-        self.set_creation_date(UNDATED if at is None else datetime.fromisoformat(at))
+        made = UNDATED if at is None else datetime.fromisoformat(at)
+        self.set_creation_date(made)
+        packet = PACKET.format(title=escape(drawable(title)), language=language, at=made.isoformat())
+        self.set_xmp_metadata(packet)
         self.viewer_preferences = ViewerPreferences(display_doc_title=True)
         self.set_font(FAMILY, size=8)
 

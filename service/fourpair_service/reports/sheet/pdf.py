@@ -152,13 +152,16 @@ def _grid(paper: Paper, sheet: LinkSheet, room: float) -> tuple[int, float, floa
     def width(columns: int) -> float:
         return (paper.inner_width - (columns - 1) * BETWEEN_PICTURES) / columns
 
-    def unit(columns: int) -> float:
-        rows = -(-pictures // columns)
-        return min(width(columns) / first.width, max(room, LEAST_PICTURES) / rows / first.height)
+    def rows(columns: int) -> int:
+        return -(-pictures // columns)
 
-    columns = max((sheet.margin_columns, 4, 6, 8), key=unit)
-    filled = min(columns, pictures)
-    return filled, width(filled), unit(columns)
+    def unit(columns: int) -> float:
+        return min(width(columns) / first.width, max(room, LEAST_PICTURES) / rows(columns) / first.height)
+
+    most = max((sheet.margin_columns, 4, 6, 8), key=unit)
+    # As few as fill the rows evenly.
+    columns = -(-pictures // rows(most))
+    return columns, width(columns), unit(most)
 
 
 def _margins(paper: Paper, sheet: LinkSheet, y: float, bottom: float) -> float:

@@ -195,6 +195,16 @@ def test_a_link_shows_its_answer_its_history_and_its_papers(office, clinic):
         assert f"/office/records/{record}/{papers}" in addresses
 
 
+def test_a_link_says_what_was_not_tested_what_power_it_takes_and_by_which_rules_it_was_judged(office, clinic):
+    record = office.record("1A-07-far-end-missing", label="0A-77", job=CLINIC)
+    said = Markup(office.browser().text(f"/office/records/{record}")).text
+
+    assert "What was not tested" in said and "Return loss, at the far end: not measured." in said
+    assert "Not to be counted on before the test is finished." in said
+    assert "Rule set: tia-568.2-d-2018" in said
+    assert "ladders need a second person" in said
+
+
 def test_the_papers_of_a_link_are_those_of_the_interface(office, clinic):
     record, browser = clinic["1A-01"], office.browser()
 

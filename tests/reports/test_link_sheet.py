@@ -11,11 +11,12 @@ from xml.etree import ElementTree
 import pypdf
 import pytest
 
-from fourpair_service.reports.drawing.shapes import Dot, Path, Words
+from fourpair_service.reports.drawing.shapes import Dot, Path, Words, stretched
 from fourpair_service.reports.inks import OUTSIDE
 from fourpair_service.reports.language import LengthUnit, Tongue
 from fourpair_service.reports.paper import PaperSize
-from fourpair_service.reports.pictures.margins import TOP
+from fourpair_service.reports.pictures.margins import BOTTOM, TOP, WIDTH
+from fourpair_service.reports.pictures.margins import LEFT as LEFT_OF_MARGINS
 from fourpair_service.reports.pictures.run import LEFT, RIGHT
 from fourpair_service.reports.sheet.html import sheet_html
 from fourpair_service.reports.sheet.pdf import sheet_pdf
@@ -346,6 +347,22 @@ def test_the_figure_of_a_worst_point_stands_above_its_picture_and_covers_no_curv
                 s for s in picture.shapes if isinstance(s, Words) and s.bold and s.text.endswith(" dB")
             ]
             assert len(figures) == 1 and figures[0].y < TOP
+
+
+@pytest.mark.parametrize("name", [path.stem for path in MEASURED])
+def test_what_is_written_on_the_axes_of_margins_does_not_touch_even_where_they_are_narrowest(
+    graded_samples, name
+):
+    start = {"start": 0.0, "middle": 0.5, "end": 1.0}
+    for picture in sheet_of(graded_samples[name]).margins:
+        narrow = stretched(picture, WIDTH, picture.height, LEFT_OF_MARGINS, TOP, BOTTOM)
+        by_line = {}
+        for word in (shape for shape in narrow.shapes if isinstance(shape, Words)):
+            width = 0.58 * word.size * len(word.text)
+            left = word.x - start[word.anchor] * width
+            by_line.setdefault(word.y, []).append((left, left + width))
+        for words in by_line.values():
+            assert all(before[1] < after[0] for before, after in pairwise(sorted(words)))
 
 
 @pytest.mark.parametrize("name", ["cable1", "1A-09-short-channel", "1A-08-screened-class-ea"])

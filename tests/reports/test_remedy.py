@@ -160,7 +160,7 @@ def test_a_link_that_is_too_long_says_by_how_much_where_its_length_was_judged():
 
 def test_a_poor_contact_is_mended_at_one_end_and_at_the_other_only_if_that_does_not_help():
     assert where(fault("poor_contact")) == (
-        "the near end (cabinet 3) or the far end (desk 12): first the one that is easier to reach, and the "
+        "first at the end that is easier to reach, the near end (cabinet 3) or the far end (desk 12); at the "
         "other only if the test after that still fails."
     )
 

@@ -82,22 +82,42 @@ def box(x: float, y: float, width: float, height: float) -> tuple[Place, ...]:
     return ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
 
 
-def widened(picture: Picture, width: float, kept: float) -> Picture:
-    """Return a picture of another width: what lies right of ``kept`` is drawn apart, words and dots keep their size.
+def stretched(
+    picture: Picture, width: float, height: float, left: float, top: float, bottom: float
+) -> Picture:
+    """Return a picture of another size, of which only a part is drawn wider or flatter.
 
-    >>> picture = Picture("run", "", "", 10, 5, (Path(((2, 1), (8, 1))), Words("m", 1, 4)))
-    >>> wide = widened(picture, 18, 2)
-    >>> wide.width, wide.shapes[0].places, wide.shapes[1].x
-    (18, ((2.0, 1), (14.0, 1)), 1)
+    Words and dots keep their size, and what lies outside of the part keeps its distance from it.
+
+    Args:
+        picture: as it was drawn.
+        width: that it is to have.
+        height: that it is to have.
+        left: where the part begins, which reaches to the right edge.
+        top: where it begins.
+        bottom: where it ends.
+
+    >>> picture = Picture("run", "", "", 10, 6, (Path(((2, 1), (8, 5))), Words("m", 1, 6)))
+    >>> other = stretched(picture, 18, 4, 2, 1, 5)
+    >>> other.width, other.height, other.shapes[0].places, other.shapes[1].y
+    (18, 4, ((2.0, 1.0), (14.0, 3.0)), 4.0)
     """
-    factor = (width - kept) / (picture.width - kept)
+    wider = (width - left) / (picture.width - left)
+    flatter = 1 - (picture.height - height) / (bottom - top)
 
-    def at(x: float) -> float:
-        return x if x < kept else kept + (x - kept) * factor
+    def at(place: Place) -> Place:
+        x, y = place
+        return (
+            left + (x - left) * (wider if x >= left else 1.0),
+            y + (flatter - 1) * (min(max(y, top), bottom) - top),
+        )
 
     def moved(shape: Shape) -> Shape:
         if isinstance(shape, Path | Area):
-            return replace(shape, places=tuple((at(x), y) for x, y in shape.places))
-        return replace(shape, x=at(shape.x))
+            return replace(shape, places=tuple(at(place) for place in shape.places))
+        x, y = at((shape.x, shape.y))
+        return replace(shape, x=x, y=y)
 
-    return replace(picture, width=width, shapes=tuple(moved(shape) for shape in picture.shapes))
+    return replace(
+        picture, width=width, height=height, shapes=tuple(moved(shape) for shape in picture.shapes)
+    )

@@ -14,6 +14,7 @@ from fourpair_service.reports.inks import GRID, INK, INSIDE, MUTED, OUTSIDE, OUT
 from fourpair_service.reports.language import UNIT_SIGNS, Language
 from fourpair_service.reports.scales import Linear, Logarithmic, nice_axis
 
+# As narrow as its labels have room for; it may be drawn wider.
 WIDTH: Final = 230.0
 HEIGHT: Final = 118.0
 LEFT: Final = 26.0
@@ -27,8 +28,8 @@ SHOWN_DB: Final = 12.0
 MINUS: Final = "\u2212"
 # Radius of the mark of the worst point.
 RING: Final = 3.4
-# Room for the end of the range and its unit.
-END_LABEL: Final = 42.0
+# Room for the end of the range.
+END_LABEL: Final = 27.0
 START_LABEL: Final = 26.0
 DECADES_MHZ: Final = (1.0, 10.0, 100.0, 1000.0)
 LINES: Final[Mapping[End | None, tuple[str, float, tuple[float, ...]]]] = {
@@ -58,7 +59,6 @@ def margins_picture(
     curves: Sequence[MarginCurve],
     results: Sequence[Mapping[str, Any]],
     words: Language,
-    width: float = WIDTH,
 ) -> Picture:
     """Return the picture of one parameter.
 
@@ -67,9 +67,8 @@ def margins_picture(
         curves: of either end.
         results: the verdict's of the same, for the worst point.
         words: the language.
-        width: of the picture.
     """
-    right = width - BESIDE
+    right = WIDTH - BESIDE
     worst = min((r["worst_margin"] for r in results if r["worst_margin"]), key=lambda p: p["margin_db"])
     low = min(0.0, worst["margin_db"])
     y = nice_axis(low - 1.5, max(worst["margin_db"], 0.0) + SHOWN_DB, BOTTOM, TOP, most=5)
@@ -91,7 +90,7 @@ def margins_picture(
         frequency=words.frequency(worst["frequency_mhz"]) if worst["frequency_mhz"] is not None else "",
         end=end,
     )
-    return Picture(f"margin-{parameter}", title, said, width, HEIGHT, tuple(shapes))
+    return Picture(f"margin-{parameter}", title, said, WIDTH, HEIGHT, tuple(shapes))
 
 
 def grid(x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
@@ -104,31 +103,25 @@ def grid(x: Logarithmic, y: Linear, words: Language) -> list[Shape]:
         shapes.append(Words(words.number(value + 0.0, 0), LEFT - 4, y(value) + 3, 8, MUTED, "end"))
     shapes += _frequencies(x, words)
     shapes.append(Path(((LEFT, y(0)), (x.stop, y(0))), INK, 2.3))
-    shapes.append(Words(words.say("picture.limit"), LEFT + 3, y(0) + 9, 8, INK, "start", bold=True))
+    shapes.append(Words(words.say("picture.limit"), LEFT + 3, y(0) + 11, 8, INK, "start", bold=True))
     return shapes
 
 
 def _frequencies(x: Logarithmic, words: Language) -> list[Shape]:
-    """Return the decades and the ends of the range, the last of them with the unit."""
+    """Return the decades and the ends of the range, with the unit where that of the other axis stands."""
     decades = [decade for decade in DECADES_MHZ if x.low <= decade <= x.high]
-    shapes: list[Shape] = [Path(((x(at), TOP), (x(at), BOTTOM)), GRID, 0.6) for at in decades]
-    labelled: list[tuple[float, Anchor]] = [(at, "middle") for at in decades]
-    if all(abs(x(at) - LEFT) > START_LABEL for at in decades):
-        labelled.insert(0, (x.low, "start"))
-    # The end of the range, unless a decade stands there or beside it.
-    if all(abs(x(at) - x.stop) > END_LABEL for at in decades):
-        labelled.append((x.high, "end"))
-    last = len(labelled) - 1
-    for number, (at, anchor) in enumerate(labelled):
-        said = words.frequency(float(f"{at:.3g}"))
-        said += f" {words.say('picture.frequency')}" * (number == last)
-        is_at_stop = number == last and x.stop - x(at) < END_LABEL / 2
-        shapes.append(
-            Words(
-                said, x.stop if is_at_stop else x(at), BOTTOM + 11, 8, MUTED, "end" if is_at_stop else anchor
-            )
-        )
-    return shapes
+    labelled: list[tuple[float, Anchor]] = [(x.low, "start")]
+    # A decade beside an end has its line only.
+    labelled += [
+        (at, "middle") for at in decades if x(at) - LEFT > START_LABEL and x.stop - x(at) > END_LABEL
+    ]
+    labelled.append((x.high, "end"))
+    y = BOTTOM + 11
+    return [
+        *(Path(((x(at), TOP), (x(at), BOTTOM)), GRID, 0.6) for at in decades),
+        Words(words.say("picture.frequency"), LEFT - 4, y, 8, MUTED, "end"),
+        *(Words(words.frequency(float(f"{at:.3g}")), x(at), y, 8, MUTED, anchor) for at, anchor in labelled),
+    ]
 
 
 def _lines(curve: MarginCurve, x: Logarithmic, y: Linear) -> list[Path]:

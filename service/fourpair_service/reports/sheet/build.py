@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from fourpair_service.domain.link import End
 from fourpair_service.domain.measurement import LinkMeasurement
 from fourpair_service.domain.wiremap import broken_pairs
-from fourpair_service.reports.drawing.shapes import Picture
+from fourpair_service.reports.drawing.shapes import Picture, stretched
 from fourpair_service.reports.language import Language, printable
-from fourpair_service.reports.pictures.margins import margins_picture
+from fourpair_service.reports.pictures.margins import BOTTOM, HEIGHT, LEFT, TOP, margins_picture
 from fourpair_service.reports.pictures.run import RunEvent, run_picture
 from fourpair_service.reports.pictures.wires import wires_picture
 from fourpair_service.reports.sheet import numbers, saying
@@ -22,7 +22,7 @@ from fourpair_service.reports.sheet.sections import sections, suspected
 MOST_PICTURES = 8
 # Up to so many stand three in a row and are wider, more stand four in a row.
 FEW_PICTURES = 6
-WIDE, NARROW = 310.0, 230.0
+WIDE = 310.0
 PLACE_CHARACTERS = 60
 # Without these nobody can tell later which cable it was: it is said where one is not known.
 RECORDED = ("near", "far", "cable", "tested")
@@ -209,9 +209,10 @@ def _margins(source: SheetSource, words: Language) -> tuple[Picture, ...]:
             judged.setdefault(result["parameter"], []).append(result)
     drawn = {p: [c for c in source.curves if c.parameter == p] for p in judged}
     drawn = {p: curves for p, curves in drawn.items() if curves}
-    width = NARROW if len(drawn) > FEW_PICTURES else WIDE
-    pictures = [margins_picture(p, curves, judged[p], words, width) for p, curves in drawn.items()]
-    return tuple(pictures[:MOST_PICTURES])
+    pictures = [margins_picture(p, curves, judged[p], words) for p, curves in drawn.items()][:MOST_PICTURES]
+    if len(pictures) <= FEW_PICTURES:
+        pictures = [stretched(picture, WIDE, HEIGHT, LEFT, TOP, BOTTOM) for picture in pictures]
+    return tuple(pictures)
 
 
 def _footer(source: SheetSource, words: Language) -> list[tuple[str, str]]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 from fourpair_service.reports.drawing.on_page import draw_picture
-from fourpair_service.reports.drawing.shapes import Picture, widened
+from fourpair_service.reports.drawing.shapes import Picture, stretched
 from fourpair_service.reports.inks import INK, MUTED, OUTSIDE, WHITE
 from fourpair_service.reports.paper import Paper, PaperSize, joined
-from fourpair_service.reports.pictures.margins import LEFT as AXIS_AT
+from fourpair_service.reports.pictures.margins import BOTTOM, LEFT, TOP, WIDTH
 from fourpair_service.reports.sheet.model import Answer, LinkSheet
 from fourpair_service.reports.sheet.pdf_numbers import add_numbers, numbers_height
 from fourpair_service.reports.sheet.pdf_rest import add_heading, add_rest, rest_height
@@ -24,6 +24,8 @@ COLUMNS: Final = {"sound": 0, "carries": 1, "do": 0}
 # Pictures of margins are never smaller than what so much holds, whatever else there is to say. [mm]
 LEAST_PICTURES: Final = 8.0
 BETWEEN_PICTURES: Final = 2.0
+# How flat their curves may be drawn, as a share of their height, so that letters stay large.
+FLATTEST: Final = 0.7
 # From the lower edge, as far as printers reach. [mm]
 FOOTER_HEIGHT: Final = 21.0
 
@@ -145,23 +147,44 @@ def _wires(paper: Paper, sheet: LinkSheet, x: float, y: float, width: float) -> 
     return y + _drawn(paper, sheet.wires, x, y, width * WIRES_SHARE) if sheet.wires else y
 
 
-def _grid(paper: Paper, sheet: LinkSheet, room: float) -> tuple[int, float, float]:
-    """Return how many pictures stand in a row, how wide each is and how large its unit, as the room allows. [mm]."""
+class _Grid(NamedTuple):
+    """How the pictures of margins stand.
+
+    Attributes:
+        columns: how many in a row.
+        width, height: of each. [mm]
+        unit: of a picture. [mm]
+    """
+
+    columns: int
+    width: float
+    height: float
+    unit: float
+
+
+def _grid(paper: Paper, sheet: LinkSheet, room: float) -> _Grid:
+    """Return how the pictures fill the room, with letters as large as it allows. [mm]."""
     first, pictures = sheet.margins[0], len(sheet.margins)
+    flattest = first.height - (1 - FLATTEST) * (BOTTOM - TOP)
+
+    def columns(rows: int) -> int:
+        return -(-pictures // rows)
 
     def width(columns: int) -> float:
         return (paper.inner_width - (columns - 1) * BETWEEN_PICTURES) / columns
 
-    def rows(columns: int) -> int:
-        return -(-pictures // columns)
+    def height(rows: int) -> float:
+        return max(room, LEAST_PICTURES) / rows
 
-    def unit(columns: int) -> float:
-        return min(width(columns) / first.width, max(room, LEAST_PICTURES) / rows(columns) / first.height)
+    def unit(rows: int) -> float:
+        # No larger than with the usual number in a row, however few there are.
+        largest = width(sheet.margin_columns) / first.width
+        return min(largest, width(columns(rows)) / WIDTH, height(rows) / flattest)
 
-    most = max((sheet.margin_columns, 4, 6, 8), key=unit)
-    # As few as fill the rows evenly.
-    columns = -(-pictures // rows(most))
-    return columns, width(columns), unit(most)
+    rows = max(range(1, pictures + 1), key=unit)
+    return _Grid(
+        columns(rows), width(columns(rows)), min(height(rows), first.height * unit(rows)), unit(rows)
+    )
 
 
 def _margins(paper: Paper, sheet: LinkSheet, y: float, bottom: float) -> float:
@@ -170,17 +193,14 @@ def _margins(paper: Paper, sheet: LinkSheet, y: float, bottom: float) -> float:
     paper.rule(y)
     paper.type(6.6, ink=MUTED)
     y = paper.paragraph(sheet.margins_heading, paper.l_margin, y + 0.6, paper.inner_width, 3.1, most=2)
-    columns, width, unit = _grid(paper, sheet, bottom - y)
+    grid = _grid(paper, sheet, bottom - y)
+    size = grid.width / grid.unit, grid.height / grid.unit
     for number, picture in enumerate(sheet.margins):
-        row, column = divmod(number, columns)
-        _drawn(
-            paper,
-            widened(picture, width / unit, AXIS_AT),
-            paper.l_margin + column * (width + BETWEEN_PICTURES),
-            y + row * picture.height * unit,
-            width,
-        )
-    return y + -(-len(sheet.margins) // columns) * sheet.margins[0].height * unit
+        row, column = divmod(number, grid.columns)
+        drawn = stretched(picture, *size, LEFT, TOP, BOTTOM)
+        x = paper.l_margin + column * (grid.width + BETWEEN_PICTURES)
+        _drawn(paper, drawn, x, y + row * grid.height, grid.width)
+    return y + -(-len(sheet.margins) // grid.columns) * grid.height
 
 
 def _footer(paper: Paper, sheet: LinkSheet, top: float) -> None:

@@ -398,6 +398,7 @@ def test_why_networks_run_over_a_link_that_fails_stands_beside_the_speeds(graded
 
     assert last("0A-02-near-miss").startswith("Devices need less than the standard asks for")
     assert last("0A-06-reversed-pair").startswith("Devices can make up for some wiring faults")
+    assert last("0A-08-open-pair").startswith("Slower networks use only some of the wires")
 
 
 def test_a_pass_without_a_look_for_split_pairs_does_not_claim_that_everything_was_measured(graded_samples):

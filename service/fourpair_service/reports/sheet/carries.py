@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
+from fourpair_service.domain.wiremap import WireMapFault
 from fourpair_service.reports.language import Language
 from fourpair_service.reports.sheet.model import Answer, Document
 from fourpair_service.reports.sheet.port import held_by, observed_port
@@ -17,6 +18,15 @@ USUAL_MBPS: Final = 1000
 # Speeds of which it is said what they are enough for. [Mbit/s]
 USES: Final = (10, 100, 1000, 2500, 5000, 10000)
 BY_LENGTH: Final = "From end to end"
+# Why networks run over a link whose wires are at fault; over others they run on wires that are not.
+ALL_THE_SAME: Final[Mapping[str | None, str]] = {
+    None: "less_than_standard",
+    WireMapFault.OPEN_SHIELD: "less_than_standard",
+    WireMapFault.REVERSED_PAIR: "made_up_for",
+    WireMapFault.CROSSED_PAIR: "made_up_for",
+    WireMapFault.CROSSOVER: "made_up_for",
+    WireMapFault.CROSSOVER_ALL_PAIRS: "made_up_for",
+}
 # What is said of those that are not simply supported, in this order.
 OTHERS: Final = ("conditional", "not_evaluated", "not_supported")
 
@@ -77,8 +87,9 @@ def _enough_for(verdict: Document, supported: Sequence[str], words: Language) ->
 def _beside(verdict: Document, supported: Sequence[str], words: Language) -> Iterator[str]:
     """Yield why it carries more or less than its verdict lets expect."""
     if verdict["outcome"] in FAILING:
-        by_wires = verdict["wire_map"]["outcome"] in FAILING
-        yield words.say("answer.less_than_standard" + ("_wires" if by_wires else ""))
+        faults = [finding["kind"] for finding in verdict["wire_map"]["findings"]]
+        for name in dict.fromkeys(ALL_THE_SAME.get(fault, "other_wires") for fault in faults or [None]):
+            yield words.say(f"answer.{name}")
     elif verdict["outcome"] in PASSING and max(map(_rate_mbps, supported)) < USUAL_MBPS:
         yield words.say("answer.more_needs_category")
 

@@ -57,6 +57,10 @@ def pdf_words(content):
     return "\n".join(page.extract_text() for page in pdf_of(content).pages)
 
 
+def answer_texts(found):
+    return [line for answer in sheet_of(found).answers for line in (answer.text, *answer.more)]
+
+
 def two_decimals(value):
     return f"{value:.2f}" if abs(value) < 10 else f"{value:.1f}"
 
@@ -320,7 +324,7 @@ def test_what_neighbouring_cables_decide_is_said_once_for_all_speeds_and_who_can
     assert speeds.startswith(
         "Not certain: 2.5, 5 and 10 Gbit/s (2.5GBASE-T, 5GBASE-T, 10GBASE-T). Cables lying"
     )
-    assert by_length.startswith("10 Gbit/s: at this length it should work")
+    assert by_length.startswith("10 Gbit/s: as short as this it will most likely run")
     assert who.startswith("Only if you want these speeds: ask the installer to measure")
     assert "may work or not" in about("0A-01-clean-pass")[1]
     assert "loosen or part the bundles" in about("0A-03-marginal-pass")[1]
@@ -336,7 +340,44 @@ def test_a_speed_says_what_it_is_enough_for_and_how_long_where_the_link_fails(gr
     assert first("2A-01-telephone-run").startswith("The cable is enough for a telephone")
     assert first("1A-08-screened-class-ea").endswith("servers with their storage.")
     assert first("0A-08-open-pair") == (
-        "Until it is mended, that is enough for network telephones, cameras, printers and card terminals."
+        "Until it is mended, that is enough for network telephones, cameras, printers and card terminals. "
+        "Feed such devices by supplies of their own, not over this cable."
+    )
+
+
+def test_when_limits_are_compared_is_said_by_what_else_is_to_be_done(graded_samples):
+    def said(name):
+        return sheet_of(graded_samples[name]).notices[0]
+
+    assert "nobody needs to come for it" in said("0A-01-clean-pass")
+    assert "first, before anything is mended" in said("1A-01-bad-far-connector")
+    assert "The test is to be finished in any case." in said("1A-07-far-end-missing")
+
+
+def test_a_pass_without_a_look_for_split_pairs_says_who_needs_the_fuller_test(graded_samples):
+    assert any(
+        "ask the installer for the fuller test" in line
+        for line in answer_texts(graded_samples["2A-01-telephone-run"])
+    )
+    assert not any("the fuller test" in line for line in answer_texts(graded_samples["0A-01-clean-pass"]))
+
+
+def test_a_test_that_is_not_finished_is_not_to_be_relied_on_and_its_devices_are_told_apart_from_its_cable(
+    graded_samples,
+):
+    said = answer_texts(graded_samples["reception-desk"])
+
+    assert "Do not rely on the cable before that." in said
+    assert "Nothing was measured that has a limit." in said
+    assert any(
+        "could run at 2.5 Gbit/s together; whether the cable carries that was not" in line for line in said
+    )
+
+
+def test_a_link_that_is_too_long_says_what_the_choice_depends_on(graded_samples):
+    assert any(
+        line.startswith("To choose: a shorter cable")
+        for line in answer_texts(graded_samples["1A-02-too-long"])
     )
 
 

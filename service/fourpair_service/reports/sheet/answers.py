@@ -106,7 +106,8 @@ def _distance(verdict: Document, words: Language) -> str:
         return words.say("answer.outside", margin=margin, what=saying.of_result(failing[0], words))
     headroom = verdict["headroom"]
     if headroom is None:
-        return words.say("answer.no_margin")
+        is_any = any(saying.margin_of(result) is not None for result in verdict["parameters"])
+        return words.say("answer.no_margin" if is_any else "answer.nothing_compared")
     at = (headroom["end"], headroom["pairs"], headroom["frequency_mhz"])
     what = saying.where(headroom["parameter"], *at, words)
     name = "answer.closest" if headroom["margin_db"] >= 0 else "answer.outside"

@@ -75,7 +75,7 @@ def _names(measurement: LinkMeasurement) -> dict[str, str]:
 
 def _notices(source: SheetSource, words: Language) -> list[str]:
     withdrawn = [words.say("field.withdrawn")] if source.provenance.withdrawn else []
-    return withdrawn + [words.say(f"answer.{name}") for name in saying.reservations(source.verdict)]
+    return withdrawn + [words.say(f"answer.{name}") for name in saying.notices(source.verdict)]
 
 
 def _facts(source: SheetSource, words: Language, names: dict[str, str]) -> list[tuple[str, str]]:

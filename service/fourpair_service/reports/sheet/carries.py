@@ -71,9 +71,12 @@ def _with_devices(assessment: Document, words: Language) -> Iterator[str]:
         if together["is_certain"]:
             yield words.say("answer.devices_no_link")
         return
+    speed = fastest([together["runs_at"]], words)
+    if all(a["state"] == "not_evaluated" for a in assessment["applications"]["applications"]):
+        yield words.say("answer.devices_could", speed=speed)
+        return
     name = "answer.devices_run" if together["is_certain"] else "answer.devices_may_run"
-    runs = words.say(name, speed=fastest([together["runs_at"]], words))
-    yield f"{runs} {held_by(port, words)}"
+    yield f"{words.say(name, speed=speed)} {held_by(port, words)}"
 
 
 def _enough_for(verdict: Document, supported: Sequence[str], words: Language) -> Iterator[str]:

@@ -130,17 +130,26 @@ def _said(verdict: Document, faults: Sequence[Document], site: Site) -> Iterator
     elif verdict["outcome"] == "incomplete":
         yield words.say("step.incomplete", heading=words.say("heading.missing"))
         yield from _who_and_where("installer", _where_untested(verdict, site), site)
+        yield words.say("step.until_finished")
     else:
         yield from _about_pass(verdict, site)
 
 
 def _about_pass(verdict: Document, site: Site) -> Iterator[str]:
     words = site.words
-    yield words.say(f"step.{verdict['outcome']}")
+    is_provisional = "provisional" in saying.reservations(verdict)
     if verdict["outcome"] == "marginal_pass":
+        yield words.say("step.marginal_pass")
         yield words.say("step.otherwise", place=_where_closest(verdict, site))
-    if "provisional" in saying.reservations(verdict):
-        yield words.say("step.pass_provisional")
+        if is_provisional:
+            yield words.say("step.pass_provisional")
+    elif is_provisional:
+        yield words.say("step.pass_first")
+        yield words.say("step.pass_after")
+    else:
+        yield words.say("step.pass")
+    if saying.is_split_open(verdict):
+        yield words.say("step.split_pair")
 
 
 def _about_fault(fault: Document, verdict: Document, site: Site) -> Iterator[str]:
@@ -151,6 +160,8 @@ def _about_fault(fault: Document, verdict: Document, site: Site) -> Iterator[str
     remedy = _remedy(fault, along, verdict, words)
     yield remedy if is_sure else words.say(f"step.{confidence}", remedy=words.continued(remedy))
     yield from _who_and_where(WITH_OTHERS.get(code, "installer"), _where(fault, site), site)
+    if code is Code.TOO_LONG:
+        yield words.say("step.choose_too_long")
     # How to begin: with the work where the cause is known, with the cause where it is not.
     if is_sure:
         first = words.by_code("fault_first", code, FAULT_KINDS[code].first)

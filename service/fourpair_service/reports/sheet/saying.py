@@ -121,6 +121,13 @@ def reservations(verdict: Document) -> list[str]:
     return ["provisional_coverage"] * has_gaps + [kind] * is_from_memory
 
 
+def notices(verdict: Document) -> list[str]:
+    """Return what must be read first, as names of texts: of limits to be compared, when that is to be done."""
+    said = {"incomplete": "provisional_unfinished", **dict.fromkeys(FAILING, "provisional_failing")}
+    own = said.get(verdict["outcome"], "provisional")
+    return [own if name == "provisional" else name for name in reservations(verdict)]
+
+
 def is_unsafe_to_feed(verdict: Document, faults: Sequence[Document]) -> bool:
     """Return whether current would flow through what is wrong: wires, contacts, conductors."""
     outcomes = {verdict["wire_map"]["outcome"]}

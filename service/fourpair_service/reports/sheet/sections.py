@@ -68,7 +68,8 @@ def _optional(verdict: Document, words: Language) -> list[str]:
 
 def _split(verdict: Document, words: Language) -> list[str]:
     """Return that a split pair is not ruled out, where the wires are otherwise right."""
-    return [words.say("answer.split_not_excluded")] if saying.is_split_open(verdict) else []
+    name = "split_unfinished" if verdict["outcome"] == "incomplete" else "split_not_excluded"
+    return [words.say(f"answer.{name}")] if saying.is_split_open(verdict) else []
 
 
 def _curves(verdict: Document, words: Language) -> list[str]:

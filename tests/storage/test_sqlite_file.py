@@ -34,7 +34,7 @@ from fourpair_service.storage import sql_search
 from fourpair_service.storage.backup import backup, prove, restore
 from fourpair_service.storage.memory import MemoryStore
 from fourpair_service.storage.schema import APPEND_ONLY, known_steps
-from fourpair_service.storage.sqlite import SqliteStore
+from fourpair_service.storage.sqlite import SqliteStore, connect
 from record_factory import ANYONE, desk_of, measurement
 from storage import writers
 from tampering import tampered
@@ -390,6 +390,19 @@ def test_many_processes_may_open_a_new_store_at_once(path):
         process.join()
 
     assert [process.exitcode for process in processes] == [0] * 6
+
+
+def test_opening_waits_for_another_that_is_making_the_same_file(path):
+    maker = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    maker.execute("CREATE TABLE begun (place INTEGER)")
+    maker.execute("BEGIN IMMEDIATE")
+    done = threading.Timer(0.3, lambda: maker.execute("COMMIT"))
+    done.start()
+    try:
+        connect(str(path)).close()
+    finally:
+        done.join()
+        maker.close()
 
 
 def test_opening_reads_a_few_pages_whatever_is_kept(path):

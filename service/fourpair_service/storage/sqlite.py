@@ -48,7 +48,8 @@ def connect(path: str, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> sqlite3.Con
         )
         connection.row_factory = sqlite3.Row
         try:
-            connection.execute("PRAGMA journal_mode = WAL")
+            # SQLite itself does not wait for others that are making the same new file.
+            _insist(connection, "PRAGMA journal_mode = WAL", busy_timeout_s)
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA foreign_keys = ON")
             connection.execute(f"PRAGMA journal_size_limit = {LOG_SIZE_LIMIT}")
@@ -61,6 +62,15 @@ def connect(path: str, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> sqlite3.Con
 def _begin(connection: sqlite3.Connection, patience_s: float) -> None:
     """Begin a block of writing, once the others are done.
 
+    Raises:
+        sqlite3.OperationalError: the others took longer than that, or it cannot be written.
+    """
+    _insist(connection, "BEGIN IMMEDIATE", patience_s)
+
+
+def _insist(connection: sqlite3.Connection, statement: str, patience_s: float) -> None:
+    """Carry out a statement that takes a lock, once the others let go of it.
+
     SQLite's own naps grow to a tenth of a second, while a block is over in a few
     milliseconds; on a busy machine most of the waiting would be for nobody.
 
@@ -72,7 +82,7 @@ def _begin(connection: sqlite3.Connection, patience_s: float) -> None:
     try:
         while True:
             try:
-                connection.execute("BEGIN IMMEDIATE")
+                connection.execute(statement)
                 return
             except sqlite3.OperationalError as error:
                 is_busy = error.sqlite_errorcode & PRIMARY_CODE == sqlite3.SQLITE_BUSY
